@@ -1,0 +1,1 @@
+"""Confirmation and the record of what the team chose."""

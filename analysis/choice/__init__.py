@@ -1,0 +1,1 @@
+"""Desirability and the search for the compromise."""

@@ -1,0 +1,1 @@
+"""One figure a module: a value in, a Figure out; the only importer of matplotlib."""

@@ -1,0 +1,1 @@
+"""Models of the responses and the checks on them."""

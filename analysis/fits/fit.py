@@ -1,0 +1,100 @@
+"""A fitted model as a value, sufficient for everything that comes after it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from doe.model.coding import Coding
+from doe.model.matrix import Column
+from doe.model.terms import Model
+from doe.study.settings import FloatArray, frozen_array
+
+Family = Literal["gaussian", "censored", "ordinal", "count"]
+Method = Literal["ols", "reml", "ml"]
+ValueIs = Literal["mean", "median"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """The scale a response is fitted on.
+
+    Attributes:
+        name: identity, log (natural), logit, square root or power (Box-Cox).
+        power: λ of `(y^λ − 1)/λ`, for `power` only.
+        bounds: Ends of the response, response unit, for `logit` only.
+    """
+
+    name: Literal["identity", "log", "logit", "square root", "power"] = "identity"
+    power: float | None = None
+    bounds: tuple[float, float] | None = None
+
+    @property
+    def value_is(self) -> ValueIs:
+        """What a back-transformed prediction is: the mean only where nothing was transformed."""
+        return "mean" if self.name == "identity" else "median"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fit:
+    """One response, modelled; all numbers on the fitted scale unless they say otherwise.
+
+    Attributes:
+        response: Name of the response.
+        unit: Its unit, before any transformation.
+        per: The stage it belongs to.
+        scale: The scale it is fitted on.
+        coding: How settings were coded, so that new ones are coded the same way.
+        model: The terms.
+        columns: The p columns of the model matrix, terms with the levels of named choices.
+        coefficients: Shape (p,), surface only; blocks and controls are beside it.
+        covariance: Shape (p, p), of the coefficients.
+        coefficient_df: Shape (p,), degrees of freedom of each standard error.
+        components: Variance of each stratum by stage name; `residual` is the lowest.
+        component_df: Degrees of freedom of each component.
+        block_effects: Estimate of each fixed block level, sum to zero; empty without blocks.
+        control_means: Mean and standard error of each control, fitted scale.
+        n: Runs that the surface rests on, controls included.
+        runs: Their numbers.
+        repeats: Readings averaged in one value of a run, as planned (the rounded median count).
+        family: Distribution of the response.
+        method: Estimator.
+    """
+
+    response: str
+    unit: str
+    per: str
+    scale: Scale
+    coding: Coding
+    model: Model
+    columns: tuple[Column, ...]
+    coefficients: FloatArray
+    covariance: FloatArray
+    coefficient_df: FloatArray
+    components: Mapping[str, float]
+    component_df: Mapping[str, float]
+    block_effects: Mapping[str, float] = field(default_factory=dict)
+    control_means: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    n: int
+    runs: tuple[int, ...]
+    repeats: int = 1
+    family: Family = "gaussian"
+    method: Method = "ols"
+
+    def __post_init__(self) -> None:
+        p = len(self.columns)
+        if self.coefficients.shape != (p,) or self.covariance.shape != (p, p):
+            raise ValueError(f"{p} columns, coefficients of shape {self.coefficients.shape}")
+        for name in ("coefficients", "covariance", "coefficient_df"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    @property
+    def residual_sd(self) -> float:
+        """Standard deviation within the lowest stratum."""
+        return float(self.components["residual"] ** 0.5)
+
+    @property
+    def total_sd(self) -> float:
+        """Standard deviation of one new run: all strata together."""
+        return float(sum(self.components.values()) ** 0.5)

@@ -1,0 +1,1 @@
+"""The chance that a production batch misses a limit."""

@@ -1,0 +1,1 @@
+"""What a fit says about places: prediction, room before a limit."""

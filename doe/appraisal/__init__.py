@@ -1,0 +1,1 @@
+"""What a plan can and cannot tell, before any laboratory work."""

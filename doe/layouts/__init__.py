@@ -1,0 +1,1 @@
+"""Which runs to make: one family of layouts a module, one registry."""

@@ -1,0 +1,1 @@
+"""From settings to numbers: coding, region, terms and the model matrix."""

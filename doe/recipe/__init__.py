@@ -1,0 +1,1 @@
+"""From settings to grams: dosing, weigh-outs, water balance."""

@@ -1,0 +1,284 @@
+"""The brief as a value: what `study.toml` says, section by section (DESIGN.md, section 2)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Stage = Literal["day", "batch", "sample", "panel"]
+STAGES: tuple[Stage, ...] = ("day", "batch", "sample", "panel")
+
+
+class Section(BaseModel):
+    """A part of the brief; frozen, and closed to keys it does not know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, strict=False)
+
+
+class About(Section):
+    """`[study]`: what is asked and who must agree."""
+
+    title: str
+    question: str = ""
+    seed: int | None = Field(default=None, ge=0)
+    roles: tuple[str, ...] = ()
+
+
+class Pigment(Section):
+    """`[pigment]`: what is ground."""
+
+    name: str
+    kind: Literal["inorganic", "organic", "carbon black", "effect", "filler"] | None = None
+    specific_surface_m2_per_g: float | None = Field(default=None, gt=0)
+    oil_absorption_g_per_100g: float | None = Field(default=None, gt=0)
+    density_g_per_ml: float | None = Field(default=None, gt=0)
+    isoelectric_ph: float | None = Field(default=None, ge=0, le=14)
+    price_per_kg: float | None = Field(default=None, ge=0)
+    lot: str | None = None
+    weighing_percent: float | None = Field(default=None, ge=0)
+
+
+class Material(Section):
+    """What every weighed raw material may say of itself, as supplied."""
+
+    name: str
+    active_percent: float = Field(default=100.0, gt=0, le=100)
+    density_g_per_ml: float | None = Field(default=None, gt=0)
+    voc_percent: float | None = Field(default=None, ge=0, le=100)
+    price_per_kg: float | None = Field(default=None, ge=0)
+    lot: str | None = None
+    weighing_percent: float | None = Field(default=None, ge=0)
+
+
+class BatchIngredient(Material):
+    """`[[millbase.ingredient]]`: percent of the batch, as supplied."""
+
+    percent: float = Field(ge=0, le=100)
+
+
+class LetdownIngredient(Material):
+    """`[[letdown.ingredient]]` and a control's own ingredients: grams, as supplied."""
+
+    grams: float = Field(ge=0)
+
+
+class Millbase(Section):
+    """`[millbase]`: weighed once a batch."""
+
+    batch_g: float = Field(gt=0)
+    sample_g: float | None = Field(default=None, gt=0)
+    pigment_percent: float = Field(gt=0, lt=100)
+    balance: str = "water"
+    ingredients: tuple[BatchIngredient, ...] = Field(default=(), alias="ingredient")
+
+
+class Letdown(Section):
+    """`[letdown]`: made once a sample."""
+
+    millbase_g: float = Field(gt=0)
+    ingredients: tuple[LetdownIngredient, ...] = Field(default=(), alias="ingredient")
+
+
+class Tint(Section):
+    """`[tint]`: the white reduction for colour strength."""
+
+    letdown_g: float = Field(gt=0)
+    white_g: float = Field(gt=0)
+
+
+class Additive(Material):
+    """`[[package.additive]]`: a member of the package; low and high are shares of active matter."""
+
+    low: float = Field(ge=0, le=1)
+    high: float = Field(ge=0, le=1)
+    solvent_percent: float = Field(default=0.0, ge=0, le=100)
+    step: float | None = Field(default=None, gt=0)
+
+
+class Package(Section):
+    """`[package]`: the additive blend, whose shares add to 1."""
+
+    set_per: Stage = "batch"
+    additives: tuple[Additive, ...] = Field(alias="additive", min_length=1)
+
+
+class LevelRange(Section):
+    """`[[factor.range]]`: the factor's own range at a level of a named choice."""
+
+    when: Mapping[str, str]
+    low: float
+    high: float
+
+
+class Production(Section):
+    """How a noise factor drifts in production, lab units."""
+
+    mean: float
+    sd: float = Field(ge=0)
+
+
+class Factor(Section):
+    """`[[factor]]`: anything set besides the shares."""
+
+    name: str
+    role: Literal["dose"] | None = None
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    spacing: Literal["even", "log"] = "even"
+    ranges: tuple[LevelRange, ...] = Field(default=(), alias="range")
+    set_per: Stage = "batch"
+    set_by: str | None = None
+    step: float | None = Field(default=None, gt=0)
+    scatter_sd: float | None = Field(default=None, ge=0)
+    tolerance: float | None = Field(default=None, ge=0)
+    levels: tuple[str, ...] | tuple[float, ...] = ()
+    noise: bool = False
+    production: Production | None = None
+    value: float | str | None = None
+
+    @property
+    def kind(self) -> Literal["range", "levels", "choice", "held"]:
+        """Tell a numeric range, numeric levels, a named choice and a held setting apart."""
+        if self.value is not None:
+            return "held"
+        if not self.levels:
+            return "range"
+        return "choice" if isinstance(self.levels[0], str) else "levels"
+
+
+class Limit(Section):
+    """`[[limit]]`: a linear bound over several settings, lab units."""
+
+    sum: Mapping[str, float] = Field(min_length=1)
+    at_most: float | None = None
+    at_least: float | None = None
+    because: str = ""
+
+
+class Forbid(Section):
+    """`[[forbid]]`: settings that must not occur together; all conditions hold at once."""
+
+    settings: Mapping[str, float | str | tuple[float | str, ...]] = Field(min_length=1)
+    because: str = ""
+
+
+class Block(Section):
+    """`[[block]]`: runs made under like conditions."""
+
+    name: str
+    size: int | None = Field(default=None, gt=0)
+    effect: Literal["random", "fixed"] | None = None
+
+
+class Control(Section):
+    """`[[control]]`: a fixed recipe run beside the plan."""
+
+    name: str
+    every: str | None = None
+    settings: Mapping[str, float | str] = Field(default_factory=dict)
+    ingredients: tuple[LetdownIngredient, ...] = Field(default=(), alias="ingredient")
+
+
+class Accept(Section):
+    """`accept = { … }`: the limits a tested value must meet, response unit."""
+
+    at_most: float | None = None
+    at_least: float | None = None
+
+
+ScaleName = Literal["identity", "log", "logit", "square root", "power", "auto"]
+
+
+class Response(Section):
+    """`[[response]]`: what is modelled."""
+
+    name: str
+    unit: str = ""
+    per: Annotated[Literal["batch", "sample", "panel"], Field()] = "sample"
+    method: str | None = Field(default=None, alias="from")
+    aim: Literal["low", "high", "target"] | None = None
+    best: float | None = None
+    worst: float | None = None
+    worst_low: float | None = None
+    worst_high: float | None = None
+    shape: float = Field(default=1.0, gt=0)
+    importance: float = Field(default=1.0, gt=0)
+    accept: Accept | None = None
+    scale: ScaleName = "identity"
+    power: float | None = None
+    bounds: tuple[float, float] | None = None
+    when_gelled: Literal["above", "missing"] = "missing"
+    repeatability_sd: float | None = Field(default=None, ge=0)
+
+
+class View(Section):
+    """`[[view]]`: one role's own importances."""
+
+    role: str
+    importance: Mapping[str, float]
+
+
+class PlanWishes(Section):
+    """`[plan]`: what the plan should be able to see."""
+
+    sd: Mapping[str, float] = Field(default_factory=dict)
+    effect: Mapping[str, float] = Field(default_factory=dict)
+    variance_ratio: float = Field(default=1.0, ge=0)
+    batches_per_day: int | None = Field(default=None, gt=0)
+
+
+class Study(Section):
+    """One question about one package: the whole brief.
+
+    Shares are proportions of active matter; every other setting is in the unit of its factor.
+    """
+
+    format: Literal[1] = 1
+    about: About = Field(alias="study")
+    pigment: Pigment | None = None
+    millbase: Millbase | None = None
+    letdown: Letdown | None = None
+    tint: Tint | None = None
+    package: Package | None = None
+    factors: tuple[Factor, ...] = Field(default=(), alias="factor")
+    limits: tuple[Limit, ...] = Field(default=(), alias="limit")
+    forbids: tuple[Forbid, ...] = Field(default=(), alias="forbid")
+    blocks: tuple[Block, ...] = Field(default=(), alias="block")
+    controls: tuple[Control, ...] = Field(default=(), alias="control")
+    responses: tuple[Response, ...] = Field(default=(), alias="response")
+    views: tuple[View, ...] = Field(default=(), alias="view")
+    wishes: PlanWishes = Field(default_factory=PlanWishes, alias="plan")
+
+    @property
+    def additives(self) -> tuple[Additive, ...]:
+        """The members of the package; empty without one."""
+        return self.package.additives if self.package else ()
+
+    @property
+    def varied_factors(self) -> tuple[Factor, ...]:
+        """The factors that the plan sets, held ones left out, in the brief's order."""
+        return tuple(factor for factor in self.factors if factor.kind != "held")
+
+    @property
+    def setting_names(self) -> tuple[str, ...]:
+        """The columns of every table of settings: additives, then varied factors."""
+        return tuple(a.name for a in self.additives) + tuple(f.name for f in self.varied_factors)
+
+    @property
+    def dose(self) -> Factor | None:
+        """The factor with the role of the dose, if the brief has one."""
+        return next((factor for factor in self.factors if factor.role == "dose"), None)
+
+    def response(self, name: str) -> Response:
+        """Find a response by its exact name.
+
+        Raises:
+            KeyError: No response has that name.
+        """
+        for response in self.responses:
+            if response.name == name:
+                return response
+        raise KeyError(name)
