@@ -1,0 +1,78 @@
+"""What the terminal shows: tables, findings, progress; nothing is computed here."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+
+from doe.study.finding import Finding
+
+WIDTH = 100  # columns; the common width of a terminal that shows a table and a margin
+_SIGNS = {"note": "·", "caution": "!", "stop": "✗"}
+
+
+def text_width(text: str) -> int:
+    """Count terminal columns: wide East Asian characters take two, combining marks none.
+
+    Example:
+        >>> text_width("pH"), text_width("粘度")
+        (2, 4)
+    """
+    return sum(
+        0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1
+        for char in text
+    )
+
+
+def text_table(heads: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "  ") -> str:
+    """Lay out a table; columns of numbers are set to the right.
+
+    Example:
+        >>> print(text_table(["term", "estimate"], [["dose", "-1.20"]]))
+          term  estimate
+          dose     -1.20
+    """
+    body = [list(row) for row in rows]
+    lines = [list(heads), *body]
+    widths = [max(text_width(line[j]) for line in lines) for j in range(len(heads))]
+    right = [bool(body) and all(_is_number(line[j]) for line in body) for j in range(len(heads))]
+    return "\n".join(
+        (
+            indent + "  ".join(_cell(*trio) for trio in zip(line, widths, right, strict=True))
+        ).rstrip()
+        for line in lines
+    )
+
+
+def findings_text(findings: Iterable[Finding]) -> str:
+    """Set findings as a list, the gravest first."""
+    order = {"stop": 0, "caution": 1, "note": 2}
+    return "\n".join(
+        _hanging(_SIGNS[f.level], f"{f.what} {f.advice}".strip())
+        for f in sorted(findings, key=lambda finding: order[finding.level])
+    )
+
+
+def paragraph(text: str) -> str:
+    """Fold a sentence or two to the width of the screen."""
+    return textwrap.fill(text, WIDTH)
+
+
+def tell(text: str) -> None:
+    """Say on standard error what is going on, so that standard output stays the answer."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def _hanging(sign: str, text: str) -> str:
+    return textwrap.fill(text, WIDTH, initial_indent=f"  {sign} ", subsequent_indent="    ")
+
+
+def _cell(text: str, width: int, right: bool) -> str:
+    gap = " " * (width - text_width(text))
+    return gap + text if right else text + gap
+
+
+def _is_number(text: str) -> bool:
+    return text == "" or text[0].isdigit() or (text[0] in "-−+<–" and len(text) < 12)

@@ -1,0 +1,1 @@
+"""Plans made for the region and the model at hand, by exchange of rows."""

@@ -1,0 +1,1 @@
+"""The invented study of the demo: its brief, and a bench that never existed."""
