@@ -34,10 +34,11 @@ def main() -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8")
-    sys.exit(_run(sys.argv[1:]))
+    sys.exit(run(sys.argv[1:]))
 
 
-def _run(arguments: list[str]) -> int:
+def run(arguments: list[str]) -> int:
+    """Run one command in this process and give its exit status."""
     as_json = "--json" in arguments
     try:
         status = typer.main.get_command(app).main(arguments, "millbase", standalone_mode=False)
@@ -46,7 +47,7 @@ def _run(arguments: list[str]) -> int:
     except TyperException as error:
         return _refuse((_usage_fault(error, arguments),), as_json)
     except BrokenPipeError:
-        # The reader of our output has left (a pager closed, `head` was satisfied); that is no fault.
+        # The reader of our output has left (a pager closed, `head` had enough); that is no fault.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
@@ -94,3 +95,7 @@ def _own_fault(error: Exception, as_json: bool) -> int:
             )
         )
     return 3
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,13 @@
+"""The commands, in the order a study meets them."""
+
+from __future__ import annotations
+
+import typer
+
+from doe.cli.commands import bench, deciding, models, planning
+
+
+def register(app: typer.Typer) -> None:
+    """Give the application every command."""
+    for module in (planning, bench, models, deciding):
+        module.register(app)

@@ -1,0 +1,75 @@
+"""Commands for the decision: choose, report, demo.
+
+Steps are imported inside the commands, so that `--help` stays quick.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from doe.cli.answer import finish
+from doe.cli.options import (
+    BecauseOption,
+    JsonOption,
+    KeepOption,
+    LevelOption,
+    RoleOption,
+    SeedOption,
+    StudyArgument,
+)
+from doe.cli.screen import tell
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command(epilog="Example: millbase choose brick-red --within-limits")(choose)
+    app.command(epilog="Example: millbase report brick-red")(report)
+    app.command(epilog="Example: millbase demo brick-red-demo")(demo)
+
+
+def choose(
+    study: StudyArgument,
+    within_limits: Annotated[
+        bool, typer.Option("--within-limits", help="Let every acceptance limit bind.")
+    ] = False,
+    view: Annotated[str, typer.Option(help="Weigh the responses as this role does.")] = "",
+    keep: KeepOption = False,
+    because: BecauseOption = "",
+    role: RoleOption = "",
+    level: LevelOption = 0.95,
+    seed: SeedOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Find the settings that serve all aims best."""
+    tell(f"Searching the region of {study} for the compromise …")
+    from doe.cli.show_deciding import show_choose
+    from doe.steps.choose import ChooseOptions, choose_study
+
+    options = ChooseOptions(
+        within_limits=within_limits, view=view, keep=keep, because=because, role=role,
+        level=level, seed=seed,
+    )  # fmt: skip
+    finish(choose_study(study, options), json, show_choose)
+
+
+def report(study: StudyArgument, seed: SeedOption = None, json: JsonOption = False) -> None:
+    """Write the report: one page to read offline, all figures, all tables."""
+    tell(f"Writing the report of {study}: fits, compromise, figures …")
+    from doe.cli.show_deciding import show_report
+    from doe.steps.report import report_study
+
+    finish(report_study(study, seed=seed), json, show_report)
+
+
+def demo(
+    folder: Annotated[Path, typer.Argument(help="The folder to make.", show_default=False)],
+    json: JsonOption = False,
+) -> None:
+    """Go the whole way on an invented study, from the brief to the report."""
+    from doe.cli.show_deciding import show_demo
+    from doe.steps.demo import run_demo
+
+    finish(run_demo(folder, tell=tell), json, show_demo)

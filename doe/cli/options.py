@@ -1,0 +1,34 @@
+"""Arguments and options that several commands share, so that they read alike everywhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+StudyArgument = Annotated[Path, typer.Argument(help="The study folder.", show_default=False)]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print one JSON object (contract 1) instead of tables.")
+]
+SeedOption = Annotated[
+    int | None,
+    typer.Option("--seed", help="Seed of every random choice; beats the brief's.", min=0),
+]
+ReplaceOption = Annotated[
+    bool, typer.Option("--replace", help="Replace what is there; the old file is kept beside it.")
+]
+BecauseOption = Annotated[
+    str, typer.Option("--because", help="Why, in a few words; kept with the decision.")
+]
+RoleOption = Annotated[
+    str, typer.Option("--role", help="Who decides, as the brief's roles name it.")
+]
+KeepOption = Annotated[
+    bool,
+    typer.Option("--keep", help="Write the decision to choices.toml; else it is only tried out."),
+]
+LevelOption = Annotated[
+    float,
+    typer.Option("--level", help="Confidence of the intervals, 0.5 to 0.999.", min=0.5, max=0.999),
+]
