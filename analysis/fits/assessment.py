@@ -1,0 +1,236 @@
+"""What is known of a fit besides its coefficients, as values that go to tables as they are.
+
+Every number that does not exist (no residual degrees of freedom, no replicates) is None.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+SourceKind = Literal["sequential", "partial"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoefficientRow:
+    """One coefficient of the surface, fitted scale.
+
+    Attributes:
+        term: The term, such as `dose × pH`.
+        label: The term with the level of a named choice, such as `neutraliser (ammonia)`.
+        powers: Powers of the settings in the term; empty for the intercept.
+        levels: The level of each named choice whose effect it carries.
+        estimate: Coefficient.
+        std_error: Its standard error.
+        df: Degrees of freedom of the standard error.
+        t: Estimate over standard error.
+        p: Two-sided; None for linear blending terms, where zero is no sensible hypothesis.
+        interval: Confidence interval at the level of the assessment.
+    """
+
+    term: str
+    label: str
+    powers: Mapping[str, int]
+    levels: Mapping[str, str]
+    estimate: float
+    std_error: float | None
+    df: float
+    t: float | None
+    p: float | None
+    interval: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnovaRow:
+    """One line of the analysis of variance, fitted scale.
+
+    Attributes:
+        source: Term, group of terms, `blocks`, `residual`, `lack of fit`, `pure error` or `total`.
+        kind: `sequential` (each after those above it) or `partial` (each after all others).
+        stratum: Where its error comes from.
+        df: Degrees of freedom.
+        den_df: Degrees of freedom of the mean square it is tested against.
+        ss: Sum of squares.
+        ms: Mean square.
+        f: Variance ratio.
+        p: Chance of a larger ratio if the source did nothing.
+    """
+
+    source: str
+    kind: SourceKind
+    stratum: str
+    df: int
+    den_df: int | None
+    ss: float
+    ms: float | None
+    f: float | None
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LackOfFit:
+    """Whether the model misses more than replicates scatter."""
+
+    stratum: str
+    f: float | None
+    df: int
+    den_df: int
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxCox:
+    """Which power of the response the model likes best.
+
+    Attributes:
+        power: λ at the highest likelihood.
+        interval: Profile-likelihood interval of λ.
+        level: Its confidence.
+        suggestion: The usual scale nearest to λ inside the interval, in words.
+        supported: Usual scales inside the interval, in words.
+        powers: λ along the profile, for the figure.
+        log_likelihood: Log-likelihood at those λ, up to a constant.
+    """
+
+    power: float
+    interval: tuple[float, float]
+    level: float
+    suggestion: str
+    supported: tuple[str, ...]
+    powers: tuple[float, ...] = ()
+    log_likelihood: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlier:
+    """A run whose deleted residual passes the limit that holds for all runs together."""
+
+    run: int
+    studentised: float
+    limit: float
+    p: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderDrift:
+    """Whether residuals follow the order in which the runs were made.
+
+    Attributes:
+        slope: Change a run in order, fitted scale, beside all terms of the model.
+        t: Slope over its standard error.
+        df: Degrees of freedom of that.
+        p: Two-sided.
+        neighbours: Durbin-Watson ratio in order of runs: near 2 without memory, below it when
+            neighbours are alike.
+        neighbours_p: Two-sided, by a beta curve with the ratio's exact mean and variance.
+    """
+
+    slope: float | None
+    t: float | None
+    df: int
+    p: float | None
+    neighbours: float | None
+    neighbours_p: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Normality:
+    """How straight the residuals lie in a normal plot (Shapiro and Wilk 1965)."""
+
+    w: float
+    p: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunRow:
+    """One fitted run, fitted scale.
+
+    Attributes:
+        run: Run number.
+        observed: Mean of its readings on the fitted scale.
+        fitted: What the model gives at the settings as made.
+        residual: Observed less fitted.
+        studentised: External: the residual over its standard error from the other runs.
+        studentised_internal: The residual over its standard error from all runs.
+        leverage: Weight of the run in its own fitted value, 0..1.
+        cook: Cook's distance: how far all fitted values move without the run.
+        control: Name of the control, None for a run of the plan.
+        repeats: Readings in the mean.
+    """
+
+    run: int
+    observed: float
+    fitted: float
+    residual: float
+    studentised: float | None
+    studentised_internal: float | None
+    leverage: float
+    cook: float | None
+    control: str | None = None
+    repeats: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assessment:
+    """How good a fit is.
+
+    Attributes:
+        level: Confidence of every interval, 0..1.
+        coefficients: One row a coefficient.
+        r2: Share of the variation about the mean that the model explains; blocks count as
+            explained, controls are taken about their own means.
+        r2_adjusted: The same by mean squares.
+        r2_predicted: The same for runs left out one at a time; runs of the plan only.
+        press: Sum of squared deleted residuals of the runs of the plan.
+        aicc: Corrected Akaike criterion of the readings before any transformation.
+        log_likelihood: Its log-likelihood.
+        anova: Sequential rows with residual, lack of fit, pure error and total; then partial rows.
+        anova_by_order: Sequential, terms gathered by kind: linear, interactions, squares, ….
+        lack_of_fit: One entry a stratum; empty without replicates.
+        vif: Variance inflation of each coefficient by label; NaN where it has none.
+        condition: Condition number of the scaled columns.
+        digits_left: Decimal digits that the condition leaves.
+        box_cox: None where values are not all positive or nothing is left to judge by.
+        outliers: Runs beyond the family-wise limit.
+        outlier_limit: That limit, None without enough degrees of freedom.
+        order: None with too few runs.
+        normality: None with too few runs.
+        runs: One row a run.
+        n: Runs fitted, controls included.
+        p: Columns fitted, blocks and controls included.
+        residual_df: Degrees of freedom of the residual.
+        residual_sd: Its standard deviation.
+        mean: Mean of the runs of the plan, fitted scale.
+        strata: Sources of error, lowest last.
+        blocks: What the blocks are, empty without blocks.
+    """
+
+    level: float
+    coefficients: tuple[CoefficientRow, ...]
+    r2: float | None
+    r2_adjusted: float | None
+    r2_predicted: float | None
+    press: float | None
+    aicc: float | None
+    log_likelihood: float | None
+    anova: tuple[AnovaRow, ...]
+    anova_by_order: tuple[AnovaRow, ...]
+    lack_of_fit: tuple[LackOfFit, ...]
+    vif: Mapping[str, float | None]
+    condition: float
+    digits_left: float
+    box_cox: BoxCox | None
+    outliers: tuple[Outlier, ...]
+    outlier_limit: float | None
+    order: OrderDrift | None
+    normality: Normality | None
+    runs: tuple[RunRow, ...]
+    n: int
+    p: int
+    residual_df: int
+    residual_sd: float | None
+    mean: float
+    strata: tuple[str, ...] = ("residual",)
+    blocks: str = ""
+    block_effects: Mapping[str, float] = field(default_factory=dict)

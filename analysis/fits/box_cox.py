@@ -1,0 +1,136 @@
+"""Box-Cox: which power of the response the model in use likes best.
+
+Source:
+    Box and Cox (1964), J. R. Stat. Soc. B 26, 211-252, section 3: profile likelihood of λ with the
+    response scaled by its geometric mean, equation (8), and its interval, equation (10).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import optimize, stats
+
+from analysis.fits.assessment import BoxCox
+from analysis.fits.fit import Scale
+from doe.study.settings import FloatArray
+
+# Beyond ±5 a power is no scale anyone would read; an interval that ends there is open.
+POWER_END = 5.0
+# With fewer degrees of freedom the profile follows single runs.
+LEAST_DF = 3
+_STEP = 0.1
+_USUAL: tuple[tuple[float, str], ...] = (
+    (1.0, "none"),
+    (0.5, "square root"),
+    (0.0, "log"),
+    (-0.5, "reciprocal square root"),
+    (-1.0, "reciprocal"),
+)
+
+
+def box_cox(
+    readings: Sequence[Sequence[float]], basis: FloatArray, df: int, *, level: float = 0.95
+) -> BoxCox | None:
+    """Find λ of the model in use.
+
+    Args:
+        readings: Repeats of each run, response unit; averaged after transformation.
+        basis: Orthonormal columns of the model matrix, shape (n, p).
+        df: Residual degrees of freedom.
+        level: Confidence of the interval.
+
+    Returns:
+        None where a value is zero or below, or nothing is left to judge by.
+    """
+    if df < LEAST_DF or any(value <= 0 for run in readings for value in run):
+        return None
+    profile = _Profile(readings, basis)
+    powers = np.arange(-POWER_END, POWER_END + _STEP / 2, _STEP)
+    heights = np.array([profile.log_likelihood(power) for power in powers])
+    if not np.isfinite(heights).all():
+        return None
+    best = _summit(profile, powers, heights)
+    floor = profile.log_likelihood(best) - float(stats.chi2.ppf(level, 1)) / 2
+    interval = (_edge(profile, best, floor, -1.0), _edge(profile, best, floor, 1.0))
+    supported = tuple(name for power, name in _USUAL if interval[0] <= power <= interval[1])
+    return BoxCox(
+        power=best,
+        interval=interval,
+        level=level,
+        suggestion=_suggestion(best, interval),
+        supported=supported,
+        powers=tuple(float(power) for power in powers.round(10)),
+        log_likelihood=tuple(float(height) for height in heights),
+    )
+
+
+def automatic_scale(found: BoxCox | None) -> Scale:
+    """Choose among identity, logarithm and square root: the response as it is read, if λ allows 1.
+
+    Else the one nearest to λ of those that its interval holds; if it holds none, the nearest.
+    """
+    if found is None or found.interval[0] <= 1.0 <= found.interval[1]:
+        return Scale()
+    choices: tuple[tuple[float, Scale], ...] = (
+        (0.0, Scale(name="log")),
+        (0.5, Scale(name="square root")),
+        (1.0, Scale()),
+    )
+    inside = [one for one in choices if found.interval[0] <= one[0] <= found.interval[1]]
+    return min(inside or choices, key=lambda one: abs(one[0] - found.power))[1]
+
+
+class _Profile:
+    """The likelihood of λ with coefficients and variance at their best."""
+
+    def __init__(self, readings: Sequence[Sequence[float]], basis: FloatArray) -> None:
+        logs = [np.log(np.asarray(run, dtype=np.float64)) for run in readings]
+        middle = float(np.mean([run.mean() for run in logs]))
+        self._logs = [run - middle for run in logs]
+        self._basis = basis
+
+    def log_likelihood(self, power: float) -> float:
+        # u = y over its geometric mean; (u^λ − 1)/λ differs from the scaled form of equation (8)
+        # by a constant, which the model holds.
+        z = np.array([self._moved(run, power).mean() for run in self._logs])
+        z = z - z.mean()
+        left = z - self._basis @ (self._basis.T @ z)
+        rss = float(left @ left)
+        return -0.5 * len(z) * float(np.log(rss / len(z))) if rss > 0 else float("inf")
+
+    @staticmethod
+    def _moved(logs: FloatArray, power: float) -> FloatArray:
+        if abs(power) < 1e-8:
+            return logs
+        moved: FloatArray = np.expm1(power * logs) / power
+        return moved
+
+
+def _summit(profile: _Profile, powers: FloatArray, heights: FloatArray) -> float:
+    top = int(heights.argmax())
+    low, high = powers[max(top - 1, 0)], powers[min(top + 1, len(powers) - 1)]
+    found = optimize.minimize_scalar(
+        lambda power: -profile.log_likelihood(power),
+        bounds=(float(low), float(high)),
+        method="bounded",
+        options={"xatol": 1e-8},
+    )
+    return float(found.x)
+
+
+def _edge(profile: _Profile, best: float, floor: float, side: float) -> float:
+    end = side * POWER_END
+    if profile.log_likelihood(end) >= floor:
+        return end
+    return float(optimize.brentq(lambda x: profile.log_likelihood(x) - floor, best, end, xtol=1e-8))
+
+
+def _suggestion(best: float, interval: tuple[float, float]) -> str:
+    inside = [one for one in _USUAL if interval[0] <= one[0] <= interval[1]]
+    if any(power == 1.0 for power, _ in inside):
+        return "none"
+    if inside:
+        return min(inside, key=lambda one: abs(one[0] - best))[1]
+    return f"power {best:.2g}"

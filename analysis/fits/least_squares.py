@@ -1,0 +1,214 @@
+"""Least squares by orthogonal factorisation, with the digits it leaves.
+
+Never by normal equations (they square the condition number) and never by a pseudo-inverse (it
+drops directions silently, and with them digits).
+
+Source:
+    Golub and Van Loan (2013), Matrix Computations, 4th ed., sections 5.3 and 5.5; refinement of
+    residuals and coefficients together after Björck (1967), BIT 7, 257-278, equations (4.1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import linalg
+
+from analysis.fits.compensated import subtract_products
+from doe.study.settings import FloatArray, frozen_array
+
+# A direction is missing when its singular value, columns scaled alike, drowns in rounding.
+RANK_TOLERANCE = 4.0 * float(np.finfo(np.float64).eps)
+# Each pass of refinement gains digits until nothing moves; two are the rule, five the end.
+_MAX_PASSES = 5
+
+
+class DependentColumnsError(ValueError):
+    """Some columns are sums of others, so that coefficients have no single value.
+
+    Attributes:
+        groups: Column numbers that cannot be told apart, one tuple a missing direction.
+        rank: How many directions there are.
+    """
+
+    def __init__(self, groups: tuple[tuple[int, ...], ...], rank: int) -> None:
+        super().__init__(f"rank {rank}, dependent columns {groups}")
+        self.groups = groups
+        self.rank = rank
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LeastSquares:
+    """What least squares gives before anyone asks what the columns mean.
+
+    Attributes:
+        coefficients: Shape (p,).
+        unscaled_covariance: (X'X)⁻¹, shape (p, p); times the residual variance, the covariance.
+        residuals: Shape (n,).
+        leverage: Diagonal of the hat matrix, shape (n,).
+        basis: Orthonormal columns that span X, shape (n, p).
+        rss: Residual sum of squares.
+        df: Residual degrees of freedom, n − p.
+        condition: Condition number of X with its columns scaled to equal length.
+    """
+
+    coefficients: FloatArray
+    unscaled_covariance: FloatArray
+    residuals: FloatArray
+    leverage: FloatArray
+    basis: FloatArray
+    rss: float
+    df: int
+    condition: float
+
+    def __post_init__(self) -> None:
+        names = ("coefficients", "unscaled_covariance", "residuals", "leverage", "basis")
+        for name in names:
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    @property
+    def residual_variance(self) -> float:
+        """Residual mean square; NaN without residual degrees of freedom."""
+        return self.rss / self.df if self.df > 0 else float("nan")
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Covariance of the coefficients, shape (p, p); NaN when saturated."""
+        covariance: FloatArray = self.unscaled_covariance * self.residual_variance
+        return covariance
+
+    @property
+    def digits_left(self) -> float:
+        """Decimal digits of the coefficients that the condition number leaves of about 16."""
+        return float(-np.log10(np.finfo(np.float64).eps * self.condition))
+
+
+def solve_least_squares(X: FloatArray, y: FloatArray) -> LeastSquares:
+    """Fit y by the columns of X.
+
+    Args:
+        X: Shape (n, p), n at least p.
+        y: Shape (n,).
+
+    Returns:
+        Coefficients and what belongs to them; with n = p there are no degrees of freedom.
+
+    Raises:
+        DependentColumnsError: The columns are not independent.
+
+    Example:
+        >>> line = np.column_stack([np.ones(3), [1.0, 2.0, 3.0]])
+        >>> solve_least_squares(line, np.array([2.0, 4.0, 6.0])).coefficients.round(12)
+        array([0., 2.])
+    """
+    n, p = X.shape
+    scaled, scale = scale_columns(X)
+    singular, dependent = _singular_values(scaled)
+    if dependent or n < p:
+        raise DependentColumnsError(dependent, p - len(dependent))
+    Q, R = _factor(scaled)
+    b, r = _refine(scaled, y, Q, R)
+    R_inverse = linalg.solve_triangular(R, np.eye(p)) / scale[:, None]
+    if n == p:
+        # Saturated: what is left is rounding.
+        r = np.zeros(n)
+    return LeastSquares(
+        coefficients=b / scale,
+        unscaled_covariance=R_inverse @ R_inverse.T,
+        residuals=r,
+        leverage=np.clip((Q**2).sum(axis=1), 0.0, 1.0),
+        basis=Q,
+        rss=float(r @ r),
+        df=n - p,
+        condition=float(singular[0] / singular[-1]) if p else 1.0,
+    )
+
+
+def scale_columns(X: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Bring columns to about equal length by powers of two, which round nothing.
+
+    Returns:
+        The matrix with each column over its factor, shape (n, p), and the factors, shape (p,). A
+        coefficient of X is that of the scaled matrix over its factor.
+    """
+    length = np.linalg.norm(X, axis=0)
+    safe = np.where(length > 0, length, 1.0)
+    scale = np.asarray(2.0 ** np.round(np.log2(safe)), dtype=np.float64)
+    return X / scale, scale
+
+
+def dependent_groups(X: FloatArray) -> tuple[tuple[int, ...], ...]:
+    """Name the columns that cannot be told apart, one group for each missing direction.
+
+    A group ends with the column that adds nothing and begins with the earlier ones that it is the
+    weighted sum of; earlier columns are the simpler terms, so the later one is the one to drop.
+
+    Example:
+        >>> dependent_groups(np.array([[1.0, -1.0, 1.0], [1.0, 1.0, 1.0]]))
+        ((0, 2),)
+    """
+    scaled, _ = scale_columns(X)
+    n, p = scaled.shape
+    tolerance = max(n, p) * RANK_TOLERANCE * max(1.0, float(np.linalg.norm(scaled, 2)))
+    kept: list[int] = []
+    groups: list[tuple[int, ...]] = []
+    for j in range(p):
+        column = scaled[:, j]
+        if not kept:
+            weights, left = np.zeros(0), column
+        else:
+            Q, R = _factor(scaled[:, kept])
+            weights = linalg.solve_triangular(R, Q.T @ column)
+            left = column - Q @ (Q.T @ column)
+            left = left - Q @ (Q.T @ left)
+        if np.linalg.norm(left) > tolerance:
+            kept.append(j)
+        else:
+            # 1e-6: weights of true aliases are simple fractions; rounding leaves far less.
+            members = [kept[i] for i in np.flatnonzero(np.abs(weights) > 1e-6)]
+            groups.append((*members, j))
+    return tuple(groups)
+
+
+def _factor(X: FloatArray) -> tuple[FloatArray, FloatArray]:
+    Q, R = linalg.qr(X, mode="economic")
+    return Q.astype(np.float64), R.astype(np.float64)
+
+
+def _singular_values(scaled: FloatArray) -> tuple[FloatArray, tuple[tuple[int, ...], ...]]:
+    n, p = scaled.shape
+    if p == 0:
+        return np.zeros(0), ()
+    equal = scaled / np.maximum(np.linalg.norm(scaled, axis=0), np.finfo(np.float64).tiny)
+    singular = linalg.svdvals(equal)
+    if n >= p and singular[-1] > max(n, p) * RANK_TOLERANCE * singular[0]:
+        return singular, ()
+    return singular, dependent_groups(scaled)
+
+
+def _refine(
+    X: FloatArray, y: FloatArray, Q: FloatArray, R: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    # Björck: [I X; X' 0][r; b] = [y; 0]. Its residuals f = y − r − Xb and g = −X'r are formed in
+    # twice the precision, the corrections from the factors at hand; b is kept as a sum b + b_low.
+    b = linalg.solve_triangular(R, Q.T @ y)
+    b_low = np.zeros_like(b)
+    r = y - X @ b
+    last = np.inf
+    for _ in range(_MAX_PASSES):
+        f = subtract_products(y, np.column_stack([r, X]), np.r_[1.0, b], np.r_[0.0, b_low])
+        g = subtract_products(np.zeros_like(b), np.ascontiguousarray(X.T), r)
+        u = linalg.solve_triangular(R, g, trans="T")
+        projected = Q.T @ f
+        step = linalg.solve_triangular(R, projected - u)
+        size = float(np.linalg.norm(step))
+        if not size < last:
+            break
+        r = r + Q @ u + (f - Q @ projected)
+        moved = b + (b_low + step)
+        b_low = (b - moved) + (b_low + step)
+        b, last = moved, size
+        if size == 0.0:
+            break
+    return b, r
