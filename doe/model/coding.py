@@ -6,9 +6,16 @@ Source:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
+
+from doe.errors import StudyError
+from doe.study.brief import Factor, Study
+from doe.study.names import fold, match_name
+from doe.study.settings import FloatArray, Settings
 
 Spacing = Literal["even", "log"]
 
@@ -112,3 +119,183 @@ class Coding:
             ValueError: No setting has that name.
         """
         return self.names.index(name)
+
+
+def coding_of(study: Study) -> Coding:
+    """Read the axes off a brief: additives, then every factor that is not held.
+
+    A level without a `[[factor.range]]` lacks the factor; only a dose that states its own low and
+    high keeps them there, as a package without a dose cannot be weighed.
+    """
+    shares = tuple(
+        ShareAxis(name=part.name, low=part.low, high=part.high, step=part.step)
+        for part in study.additives
+    )
+    choices = {f.name: f.levels for f in study.factors if f.kind == "choice"}
+    factors = tuple(
+        _factor_axis(factor, choices, needed=factor.role == "dose" and bool(shares))
+        for factor in study.varied_factors
+    )
+    return Coding(axes=shares + factors)
+
+
+def level_range(axis: NumericAxis, level: str) -> tuple[float, float] | None:
+    """Give the range of a ranged factor at a level of its choice; None where it lacks the factor.
+
+    Raises:
+        ValueError: The factor has one range, or its choice has no such level.
+    """
+    for entry in axis.ranges:
+        if entry.level == level:
+            return None if entry.low is None or entry.high is None else (entry.low, entry.high)
+    raise ValueError(f"'{axis.name}' has no range at '{level}'")
+
+
+def present_levels(axis: NumericAxis) -> tuple[str, ...]:
+    """Give the levels of its choice at which a ranged factor exists; empty for one range."""
+    return tuple(entry.level for entry in axis.ranges if entry.low is not None)
+
+
+def code(values: FloatArray, coding: Coding) -> FloatArray:
+    """Turn lab settings into coded ones.
+
+    Args:
+        values: Shape (n, k), lab units, a named choice as the index of its level.
+        coding: The k axes.
+
+    Returns:
+        Shape (n, k): numeric settings coded −1 to +1 over their range, shares and level indices as
+        they are; NaN where a level lacks the factor.
+
+    Source:
+        DESIGN.md, section 5, "Coding".
+
+    Example:
+        >>> dose = NumericAxis(name="dose", unit="%", low=0.8, high=3.2, spacing="log")
+        >>> code(np.array([[0.8], [1.6], [3.2]]), Coding(axes=(dose,))).round(9).ravel()
+        array([-1.,  0.,  1.])
+    """
+    coded = np.array(values, dtype=np.float64)
+    for j, axis in enumerate(coding.axes):
+        if isinstance(axis, NumericAxis):
+            middle, half = _middle_and_half(coded, axis, coding)
+            coded[:, j] = (_onto_scale(coded[:, j], axis.spacing) - middle) / half
+    return coded
+
+
+def decode(coded: FloatArray, coding: Coding) -> FloatArray:
+    """Turn coded settings into lab ones; the inverse of `code`.
+
+    Args:
+        coded: Shape (n, k), see `code`.
+        coding: The k axes.
+
+    Returns:
+        Shape (n, k), lab units; NaN where a level lacks the factor.
+    """
+    values = np.array(coded, dtype=np.float64)
+    for j, axis in enumerate(coding.axes):
+        if isinstance(axis, NumericAxis):
+            middle, half = _middle_and_half(values, axis, coding)
+            onto = middle + half * values[:, j]
+            values[:, j] = np.exp(onto) if axis.spacing == "log" else onto
+    return values
+
+
+def settings_table(values: FloatArray, coding: Coding) -> Settings:
+    """Put names and level names to an array of lab settings, shape (n, k)."""
+    return Settings(names=coding.names, values=values, labels=coding.labels)
+
+
+def _factor_axis(
+    factor: Factor, choices: Mapping[str, Sequence[str | float]], *, needed: bool
+) -> NumericAxis | ChoiceAxis:
+    if factor.kind == "choice":
+        words = tuple(str(level) for level in factor.levels)
+        return ChoiceAxis(name=factor.name, levels=words, noise=factor.noise)
+    levels = tuple(sorted(float(level) for level in factor.levels))
+    ranges = _ranges(factor, choices, needed=needed)
+    lows = [entry.low for entry in ranges if entry.low is not None]
+    highs = [entry.high for entry in ranges if entry.high is not None]
+    low = levels[0] if levels else min(lows, default=factor.low)
+    high = levels[-1] if levels else max(highs, default=factor.high)
+    if low is None or high is None:
+        raise StudyError(
+            f"factor '{factor.name}' has no range",
+            where="study.toml",
+            allowed="low and high, levels, a value, or [[factor.range]] entries",
+            do="Give the lowest and the highest setting.",
+        )
+    return NumericAxis(
+        name=factor.name,
+        unit=factor.unit,
+        low=low,
+        high=high,
+        spacing=factor.spacing,
+        levels=levels,
+        step=factor.step,
+        ranges=ranges,
+        noise=factor.noise,
+    )
+
+
+def _ranges(
+    factor: Factor, choices: Mapping[str, Sequence[str | float]], *, needed: bool
+) -> tuple[AxisRange, ...]:
+    if not factor.ranges:
+        return ()
+    named = {fold(name) for entry in factor.ranges for name in entry.when}
+    choice = match_name(next(iter(factor.ranges[0].when), ""), tuple(choices))
+    if len(named) != 1 or any(len(entry.when) != 1 for entry in factor.ranges) or choice is None:
+        raise StudyError(
+            f"the ranges of factor '{factor.name}' do not hang on one named choice",
+            where="study.toml, [[factor.range]]",
+            allowed="when = { CHOICE = LEVEL }, the same choice in every range",
+            do="Name one choice with its level in each range.",
+        )
+    own = {
+        fold(level): (entry.low, entry.high)
+        for entry in factor.ranges
+        for level in entry.when.values()
+    }
+    general = (factor.low, factor.high) if needed else (None, None)
+    return tuple(
+        AxisRange(choice=choice, level=str(level), low=low, high=high)
+        for level in choices[choice]
+        for low, high in (own.get(fold(str(level)), general),)
+    )
+
+
+def _onto_scale(x: FloatArray, spacing: Spacing) -> FloatArray:
+    if spacing == "even":
+        return x
+    # What cannot have a logarithm is no setting of a log-spaced factor: NaN, as for a missing one.
+    return np.log(np.where(x > 0, x, np.nan))
+
+
+def _middle_and_half(
+    values: FloatArray, axis: NumericAxis, coding: Coding
+) -> tuple[FloatArray, FloatArray]:
+    """Give middle and half range on the axis's scale, shape (n,); per row where it is ranged."""
+    n = values.shape[0]
+    if not axis.ranges:
+        ends = _onto_scale(np.array([axis.low, axis.high]), axis.spacing)
+        return np.full(n, ends.mean()), np.full(n, _half(ends))
+    choice = coding.axes[coding.index(axis.ranges[0].choice)]
+    assert isinstance(choice, ChoiceAxis)
+    # One row a level and a last one for an open choice, which leaves the factor open too.
+    table = np.full((len(choice.levels) + 1, 2), np.nan)
+    for i, level in enumerate(choice.levels):
+        own = level_range(axis, level)
+        if own is not None:
+            ends = _onto_scale(np.array(own), axis.spacing)
+            table[i] = ends.mean(), _half(ends)
+    index = values[:, coding.index(choice.name)]
+    rows = np.where(np.isnan(index), len(choice.levels), np.nan_to_num(index)).astype(np.int64)
+    return table[rows, 0], table[rows, 1]
+
+
+def _half(ends: FloatArray) -> float:
+    half = float(ends[1] - ends[0]) / 2
+    # A range of no width codes as 0 whatever divides it.
+    return half if half > 0 else 1.0

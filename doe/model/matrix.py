@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from doe.model.coding import Coding, code
+from doe.model.column import Column, column_label, model_columns
+from doe.model.expansion import Expansion, compile_columns, compile_model
+from doe.model.term import Model
+from doe.study.settings import FloatArray
 
-from doe.model.terms import Term
+__all__ = [
+    "Column",
+    "Expansion",
+    "column_label",
+    "compile_columns",
+    "compile_model",
+    "model_columns",
+    "model_matrix",
+]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
-    """One column of the model matrix.
+def model_matrix(values: FloatArray, coding: Coding, model: Model) -> FloatArray:
+    """Expand lab settings into the model matrix.
 
-    Attributes:
-        term: The term it belongs to.
-        levels: For each named choice in the term, the level whose effect the column carries.
+    Args:
+        values: Shape (n, k), lab units, a named choice as the index of its level.
+        coding: The settings.
+        model: The terms.
+
+    Returns:
+        Shape (n, p), one column for each of `model_columns(model, coding)`.
     """
-
-    term: Term
-    levels: tuple[tuple[str, str], ...] = ()
+    return compile_model(coding, model).matrix(code(values, coding))

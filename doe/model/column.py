@@ -1,0 +1,73 @@
+"""The columns that a model's terms become, and how they are called."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+from doe.model.coding import ChoiceAxis, Coding, NumericAxis, present_levels
+from doe.model.term import Model, Term, term_label
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of the model matrix.
+
+    Attributes:
+        term: The term it belongs to.
+        levels: For each named choice in the term, the level whose effect the column carries.
+    """
+
+    term: Term
+    levels: tuple[tuple[str, str], ...] = ()
+
+
+def model_columns(model: Model, coding: Coding) -> tuple[Column, ...]:
+    """List the p columns of a model's matrix.
+
+    A term with named choices has one column for each combination of all their levels but the last.
+    Crossed with a ranged factor, a choice counts only the levels at which the factor exists.
+    """
+    return tuple(column for term in model.terms for column in _columns_of(term, coding))
+
+
+def column_label(column: Column) -> str:
+    """Write a column as tables show it.
+
+    Example:
+        >>> term = Term(powers=(("dose", 1), ("neutraliser", 1)))
+        >>> column_label(Column(term=term, levels=(("neutraliser", "ammonia"),)))
+        'dose × neutraliser (ammonia)'
+    """
+    label = term_label(column.term)
+    if not column.levels:
+        return label
+    levels = dict(column.levels)
+    parts = [
+        f"{name} ({levels[name]})"
+        if name in levels
+        else term_label(Term(powers=((name, power),)))
+        for name, power in column.term.powers
+    ]
+    return " × ".join(parts)
+
+
+def contrast_levels(choice: ChoiceAxis, term: Term, coding: Coding) -> tuple[str, ...]:
+    """Give the levels over which a choice's columns in a term add up to zero, in order."""
+    there = choice.levels
+    for name in term.names:
+        axis = coding.axes[coding.index(name)]
+        if isinstance(axis, NumericAxis) and axis.ranges and axis.ranges[0].choice == choice.name:
+            present = present_levels(axis)
+            there = tuple(level for level in there if level in present)
+    return there
+
+
+def _columns_of(term: Term, coding: Coding) -> list[Column]:
+    axes = [coding.axes[coding.index(name)] for name in term.names]
+    choices = [axis for axis in axes if isinstance(axis, ChoiceAxis)]
+    sets = [
+        [(choice.name, level) for level in contrast_levels(choice, term, coding)[:-1]]
+        for choice in choices
+    ]
+    return [Column(term=term, levels=levels) for levels in product(*sets)]
