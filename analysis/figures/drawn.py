@@ -1,0 +1,41 @@
+"""A drawn figure with the words that belong to it."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawn:
+    """One figure, readable alone.
+
+    Attributes:
+        name: Stem of its files, unique within an album.
+        kind: Name in the registry of figures.
+        subject: The response it is about; empty where it is about all.
+        title: A sentence that says what it shows; also drawn on it.
+        caption: How to read it.
+        figure: The picture.
+    """
+
+    name: str
+    kind: str
+    subject: str
+    title: str
+    caption: str
+    figure: Figure
+
+
+def file_stem(*parts: str) -> str:
+    """Make a file name that every system takes; letters of any script stay.
+
+    Example:
+        >>> file_stem("contours", "Viscosity @ 50 1/s", "dose × pH")
+        'contours-viscosity-50-1-s-dose-ph'
+    """
+    text = unicodedata.normalize("NFC", " ".join(parts)).casefold()
+    return re.sub(r"[\W_]+", "-", text).strip("-")[:100] or "figure"

@@ -1,0 +1,61 @@
+"""Figures to bytes: the same picture gives the same bytes on the same machine and versions."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Mapping
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from analysis.figures.looks import house_look, leave_glyphs_to_the_viewer
+
+PNG_DPI = 160
+
+
+def save_figures(figures: Mapping[str, Figure]) -> Mapping[str, bytes]:
+    """Write every figure as SVG and PNG.
+
+    Args:
+        figures: By the stem of the file names.
+
+    Returns:
+        Bytes by file name, `NAME.svg` and `NAME.png`.
+    """
+    files: dict[str, bytes] = {}
+    for name, figure in figures.items():
+        files[f"{name}.svg"] = svg_bytes(figure)
+        files[f"{name}.png"] = png_bytes(figure)
+    return files
+
+
+def svg_bytes(figure: Figure) -> bytes:
+    """Write one figure as SVG with its text as text, no date and no program in it."""
+    buffer = io.BytesIO()
+    with house_look(), warnings.catch_warnings():
+        leave_glyphs_to_the_viewer()
+        FigureCanvasSVG(figure)
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+    return _face_once(buffer.getvalue().decode("utf-8")).encode("utf-8")
+
+
+def png_bytes(figure: Figure) -> bytes:
+    """Write one figure as PNG at 160 dots per inch."""
+    buffer = io.BytesIO()
+    with house_look(), warnings.catch_warnings():
+        leave_glyphs_to_the_viewer()
+        FigureCanvasAgg(figure)
+        figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def _face_once(svg: str) -> str:
+    """Name the faces on the root element instead of on every text."""
+    faces = re.search(r"font-family: ([^;\"]*)", svg)
+    if faces is None:
+        return svg
+    bare = re.sub(r"font-family: [^;\"]*;? ?", "", svg)
+    return bare.replace("<svg ", f'<svg style="font-family: {faces[1]}" ', 1)

@@ -1,0 +1,169 @@
+"""The statistician's appendix: every model with its checks, the coding, the making of the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from analysis.fits.fitted_response import FittedResponse
+from analysis.report.appendix_tables import response_tables
+from analysis.report.bench_part import figures_of
+from analysis.report.blocks import (
+    Block,
+    FiguresBlock,
+    FindingsBlock,
+    Part,
+    Section,
+    TableBlock,
+    WordsBlock,
+)
+from analysis.report.content import ReportContent
+from analysis.report.rounding import interval_error, plain, with_error
+from analysis.report.table import Cell, Table
+from analysis.report.words import listed
+from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
+from doe.study.plan import Plan, Round
+
+RESPONSE_FIGURES = ("coefficients", "residuals", "predicted against observed")
+
+
+def appendix_section(content: ReportContent) -> Section:
+    """Gather the appendix."""
+    parts = [
+        Part(title=f"{name}", blocks=tuple(_response_blocks(content, name, fitted)))
+        for name, fitted in content.fitted.items()
+    ]
+    predictions = prediction_table(content)
+    if predictions.rows:
+        parts.append(Part(title="Predictions in full", blocks=(TableBlock(table=predictions),)))
+    if content.fitted:
+        coding = next(iter(content.fitted.values())).fit.coding
+        blocks = (WordsBlock(text=_coding_words(coding)), TableBlock(table=coding_table(coding)))
+        parts.append(Part(title="Coded units", blocks=blocks))
+    if content.plan is not None:
+        parts.append(Part(title="How the plan was made", blocks=tuple(_plan_blocks(content.plan))))
+    return Section(
+        title="For the statistician",
+        lead="Coefficients are on the fitted scale, in coded units; the error decides the digits.",
+        parts=tuple(parts),
+    )
+
+
+def prediction_table(content: ReportContent) -> Table:
+    """Give both intervals of every response at the recommended recipe."""
+    expected = content.compromise.best.expected if content.compromise else ()
+    rows = []
+    for entry in expected:
+        error = interval_error(*entry.mean_interval)
+        ends = (*entry.mean_interval, *entry.run_interval)
+        rows.append(
+            (
+                Cell(text=f"{entry.response} ({entry.unit})" if entry.unit else entry.response),
+                Cell(text=entry.value_is),
+                Cell(text=with_error(entry.value, error), value=entry.value),
+                *(Cell(text=with_error(end, error), value=end) for end in ends),
+                Cell(text=plain(entry.desirability, 3), value=entry.desirability),
+            )
+        )
+    return Table(
+        name="predictions",
+        title="The recommended recipe: where the true value lies and where one new run lies, 95 %.",
+        head=(
+            "Response", "Value is", "Value", "True value from", "to", "New run from", "to",
+            "Desirability",
+        ),
+        rows=tuple(rows),
+        words=2,
+        note=f"A new run is {listed(list(dict.fromkeys(e.predict_for for e in expected)))}.",
+    )  # fmt: skip
+
+
+def coding_table(coding: Coding) -> Table:
+    """Say which setting is −1 and which is +1."""
+    return Table(
+        name="coding",
+        title="Coded units.",
+        head=("Setting", "Coded as", "−1 is", "+1 is"),
+        rows=tuple(_coding_row(axis) for axis in coding.axes),
+        words=2,
+    )
+
+
+def round_table(entry: Round) -> Table:
+    """Say how one round was made."""
+    rows = [
+        ("layout", entry.layout),
+        ("made for", listed(list(entry.models))),
+        (
+            "criterion",
+            f"{entry.criterion} = {plain(entry.criterion_value)}" if entry.criterion else "",
+        ),
+        ("runs", _runs_words(entry.runs)),
+        ("controls", _runs_words(tuple(entry.controls))),
+        ("seed", "" if entry.seed is None else str(entry.seed)),
+        ("version", entry.version),
+        ("hash of the region", entry.region_hash),
+        ("hash of the goals", entry.goals_hash),
+    ]
+    return Table(
+        name=f"round {entry.number}",
+        title=f"Round {entry.number}.",
+        head=("What", "Value"),
+        rows=tuple((Cell(text=what), Cell(text=value)) for what, value in rows if value),
+        words=2,
+    )
+
+
+def _response_blocks(content: ReportContent, name: str, fitted: FittedResponse) -> Iterable[Block]:
+    if fitted.findings:
+        yield FindingsBlock(findings=fitted.findings)
+    yield from (TableBlock(table=table) for table in response_tables(fitted))
+    drawn = figures_of(content, name, RESPONSE_FIGURES)
+    if drawn:
+        yield FiguresBlock(drawn=drawn)
+
+
+def _plan_blocks(plan: Plan) -> Iterable[Block]:
+    for entry in plan.rounds:
+        if entry.reasons:
+            yield WordsBlock(text=" ".join(entry.reasons))
+        yield TableBlock(table=round_table(entry))
+
+
+def _coding_row(axis: Axis) -> tuple[Cell, ...]:
+    match axis:
+        case ShareAxis():
+            words, ends = "its real proportion of the package", ("", "")
+        case NumericAxis():
+            unit = f" {axis.unit}" if axis.unit else ""
+            of = (
+                "logarithm, middle to half range"
+                if axis.spacing == "log"
+                else "middle to half range"
+            )
+            words, ends = of, (f"{axis.low:g}{unit}", f"{axis.high:g}{unit}")
+        case ChoiceAxis():
+            words = f"{listed(list(axis.levels))}; columns sum to zero over the levels"
+            ends = (axis.levels[-1], "the level named")
+    return (Cell(text=axis.name), Cell(text=words), *(Cell(text=end) for end in ends))
+
+
+def _coding_words(coding: Coding) -> str:
+    words = (
+        "A numeric setting enters as its distance from the middle of its range in half ranges, so "
+        "that its coefficient is the change from the middle to the high end."
+    )
+    if coding.shares:
+        words += (
+            " Shares enter as real proportions, without an intercept: a blending term is what the "
+            "pure additive would give, which mostly lies outside the limits."
+        )
+    return words
+
+
+def _runs_words(runs: tuple[int, ...]) -> str:
+    if not runs:
+        return ""
+    ordered = sorted(runs)
+    if len(runs) > 2 and ordered == list(range(ordered[0], ordered[-1] + 1)):
+        return f"{len(runs)}: {ordered[0]} to {ordered[-1]}"
+    return f"{len(runs)}: {listed([str(run) for run in ordered])}"

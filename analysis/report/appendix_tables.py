@@ -1,0 +1,231 @@
+"""The statistician's tables of one response: coefficients, variance, quality, runs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, RunRow
+from analysis.fits.fit import Fit
+from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.scales import scale_words
+from analysis.report.rounding import error_text, p_text, plain, with_error
+from analysis.report.table import Cell, Table
+from analysis.report.words import listed
+
+SCALE_NOTE = "On the fitted scale ({scale})."
+
+
+def response_tables(fitted: FittedResponse) -> tuple[Table, ...]:
+    """Make every table of one response; those without rows are left out."""
+    fit, checks = fitted.fit, fitted.assessment
+    tables = (
+        quality_table(fit, checks),
+        coefficient_table(fit, checks),
+        anova_table(fit, checks, "sequential"),
+        anova_table(fit, checks, "partial"),
+        run_table(fit, checks),
+    )
+    return tuple(table for table in tables if table.rows)
+
+
+def quality_table(fit: Fit, checks: Assessment) -> Table:
+    """Sum the model up: what it explains, what it misses, how well it is conditioned."""
+    rows = [
+        ("model", Cell(text=fit.model.name)),
+        ("fitted scale", Cell(text=scale_words(fit.scale))),
+        ("a prediction is the", Cell(text=fit.scale.value_is)),
+        ("unit it belongs to", Cell(text=fit.per)),
+        ("estimated by", Cell(text=_method_words(fit))),
+        ("runs, controls included", _whole(checks.n)),
+        ("coefficients, blocks and controls included", _whole(checks.p)),
+        ("residual degrees of freedom", _whole(checks.residual_df)),
+        (
+            "residual standard deviation",
+            Cell(text=error_text(checks.residual_sd), value=checks.residual_sd),
+        ),
+        ("R²", _share(checks.r2)),
+        ("R², adjusted", _share(checks.r2_adjusted)),
+        ("R², predicted", _share(checks.r2_predicted)),
+        ("PRESS", _plain(checks.press)),
+        ("AICc", _plain(checks.aicc)),
+        ("condition number", _plain(checks.condition)),
+        ("decimal digits it leaves", _plain(checks.digits_left, 2)),
+        *_lack_of_fit_rows(checks),
+        *_check_rows(checks),
+        *_component_rows(fit),
+    ]
+    return Table(
+        name=f"{fit.response} quality",
+        title=f"{fit.response}: the model as a whole.",
+        head=("What", "Value"),
+        rows=tuple((Cell(text=name), cell) for name, cell in rows),
+        note=(
+            "R² counts variation about the mean of the runs of the plan; predicted R² and PRESS "
+            "leave each run out in turn."
+        ),
+    )
+
+
+def coefficient_table(fit: Fit, checks: Assessment) -> Table:
+    """List coefficients with error, interval, test and variance inflation."""
+    return Table(
+        name=f"{fit.response} coefficients",
+        title=f"{fit.response}: coefficients, coded units, {checks.level:.0%} intervals.",
+        head=("Term", "Estimate", "Standard error", "From", "To", "df", "t", "p", "VIF"),
+        rows=tuple(_coefficient_row(row, checks) for row in checks.coefficients),
+        note=_coefficient_note(fit),
+    )
+
+
+def anova_table(fit: Fit, checks: Assessment, kind: str) -> Table:
+    """List the analysis of variance of one kind."""
+    word = {
+        "sequential": "each source after those above it",
+        "partial": "each source after all others",
+    }
+    return Table(
+        name=f"{fit.response} variance {kind}",
+        title=f"{fit.response}: analysis of variance, {kind} ({word[kind]}).",
+        head=("Source", "Stratum", "df", "Sum of squares", "Mean square", "F", "Error df", "p"),
+        rows=tuple(_anova_row(row) for row in checks.anova if row.kind == kind),
+        words=2,
+        note=SCALE_NOTE.format(scale=scale_words(fit.scale)),
+    )
+
+
+def run_table(fit: Fit, checks: Assessment) -> Table:
+    """List every run that was fitted with its residual and its pull on the model."""
+    return Table(
+        name=f"{fit.response} runs",
+        title=f"{fit.response}: the runs, one by one.",
+        head=(
+            "Run", "What", "Readings", "Observed", "Fitted", "Residual", "Studentised", "Leverage",
+            "Cook's distance",
+        ),
+        rows=tuple(_run_row(row, checks) for row in checks.runs),
+        words=2,
+        note=_run_note(fit, checks),
+    )  # fmt: skip
+
+
+def _run_note(fit: Fit, checks: Assessment) -> str:
+    note = f"{SCALE_NOTE.format(scale=scale_words(fit.scale))} Studentised residuals are external"
+    limit = checks.outlier_limit
+    return f"{note}." if limit is None else f"{note}; beyond ±{limit:.2f} a run is marked."
+
+
+def _coefficient_row(row: CoefficientRow, checks: Assessment) -> tuple[Cell, ...]:
+    low, high = row.interval or (math.nan, math.nan)
+    return (
+        Cell(text=row.label),
+        Cell(text=with_error(row.estimate, row.std_error), value=row.estimate),
+        Cell(text=error_text(row.std_error), value=row.std_error),
+        Cell(text=with_error(low, row.std_error), value=low),
+        Cell(text=with_error(high, row.std_error), value=high),
+        _plain(row.df, 3),
+        _plain(row.t, 3),
+        Cell(text=p_text(row.p), value=row.p),
+        _plain(checks.vif.get(row.label), 3),
+    )
+
+
+def _coefficient_note(fit: Fit) -> str:
+    note = SCALE_NOTE.format(scale=scale_words(fit.scale))
+    if fit.coding.shares:
+        note += (
+            " Blending terms carry no p: zero is no sensible value for a pure additive. Variance "
+            "inflation is from the shares rescaled between their limits."
+        )
+    return note
+
+
+def _anova_row(row: AnovaRow) -> tuple[Cell, ...]:
+    return (
+        Cell(text=row.source),
+        Cell(text=row.stratum),
+        _whole(row.df),
+        _plain(row.ss),
+        _plain(row.ms),
+        _plain(row.f, 3),
+        Cell(text="–") if row.den_df is None else _whole(row.den_df),
+        Cell(text=p_text(row.p), value=row.p),
+    )
+
+
+def _run_row(row: RunRow, checks: Assessment) -> tuple[Cell, ...]:
+    error = checks.residual_sd
+    is_out = any(outlier.run == row.run for outlier in checks.outliers)
+    return (
+        Cell(text=str(row.run), value=row.run),
+        Cell(text=row.control or "plan"),
+        _whole(row.repeats),
+        Cell(text=with_error(row.observed, error), value=row.observed),
+        Cell(text=with_error(row.fitted, error), value=row.fitted),
+        Cell(text=with_error(row.residual, error), value=row.residual),
+        Cell(text=plain(row.studentised, 3), value=row.studentised, sign="doubt" if is_out else ""),
+        _plain(row.leverage, 3),
+        _plain(row.cook, 3),
+    )
+
+
+def _lack_of_fit_rows(checks: Assessment) -> Iterable[tuple[str, Cell]]:
+    if not checks.lack_of_fit:
+        yield "lack of fit", Cell(text="cannot be told: no replicates left to judge by")
+    for row in checks.lack_of_fit:
+        name = "lack of fit" if row.stratum == "residual" else f"lack of fit, {row.stratum}"
+        text = f"F = {plain(row.f, 3)} on {row.df} and {row.den_df} df, p {_equals(row.p)}"
+        yield name, Cell(text=text)
+
+
+def _check_rows(checks: Assessment) -> Iterable[tuple[str, Cell]]:
+    if checks.box_cox is not None:
+        low, high = checks.box_cox.interval
+        text = (
+            f"λ = {plain(checks.box_cox.power, 3)} ({plain(low, 3)} to {plain(high, 3)}); "
+            f"nearest usual scale: {checks.box_cox.suggestion}"
+        )
+        yield "power of Box and Cox", Cell(text=text)
+    if checks.outlier_limit is not None:
+        runs = listed([str(outlier.run) for outlier in checks.outliers]) or "none"
+        yield "runs beyond the limit for outliers", Cell(text=runs)
+    if checks.order is not None and checks.order.p is not None:
+        text = f"{plain(checks.order.slope, 3)} a run, p {_equals(checks.order.p)}"
+        yield "drift with order as done", Cell(text=text)
+    if checks.normality is not None:
+        text = f"W = {plain(checks.normality.w, 3)}, p {_equals(checks.normality.p)}"
+        yield "straightness of the normal plot", Cell(text=text)
+
+
+def _component_rows(fit: Fit) -> Iterable[tuple[str, Cell]]:
+    if len(fit.components) < 2:
+        return
+    for stage, variance in fit.components.items():
+        sd = math.sqrt(variance)
+        yield f"standard deviation, {stage}", Cell(text=error_text(sd), value=sd)
+
+
+def _method_words(fit: Fit) -> str:
+    return {
+        "ols": "least squares",
+        "reml": "restricted maximum likelihood",
+        "ml": "maximum likelihood",
+    }[fit.method]
+
+
+def _equals(p: float | None) -> str:
+    text = p_text(p)
+    return text if text.startswith("<") else f"= {text}"
+
+
+def _share(value: float | None) -> Cell:
+    return Cell(text="–" if value is None else f"{value:.3f}".replace("-", "−"), value=value)
+
+
+def _plain(value: float | None, digits: int = 4) -> Cell:
+    usable = value is not None and math.isfinite(value)
+    return Cell(text=plain(value, digits), value=value if usable else None)
+
+
+def _whole(value: int) -> Cell:
+    return Cell(text=str(value), value=value)

@@ -1,0 +1,78 @@
+"""What a report is made from: every value that the page, its tables and its figures rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from analysis.choice.compromise import Compromise
+from analysis.figures.drawn import Drawn
+from analysis.fits.fitted_response import FittedResponse
+from analysis.lab.response_data import ResponseData
+from doe.recipe.recipe import BatchRecipe
+from doe.study.brief import Study
+from doe.study.finding import Finding
+from doe.study.plan import Plan
+
+State = Literal["done", "missing", "waiting", "doubtful"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatusLine:
+    """One line on where the study stands."""
+
+    state: State
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """What the report rests on, for whoever must make it again; no clock.
+
+    Attributes:
+        version: Version of millbase.
+        seed: Seed of every random choice in the analysis; None if there was none.
+        hashes: Hash of each input, by its name.
+    """
+
+    version: str
+    seed: int | None = None
+    hashes: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReportContent:
+    """Everything that a report says; only study and provenance must be there.
+
+    Attributes:
+        study: The brief.
+        provenance: Version, seed and hashes.
+        plan: The runs; None before there are any.
+        data: Readings by response, as they were gathered.
+        fitted: Models by response.
+        not_fitted: For each response without a model: why, a phrase.
+        compromise: The recommended recipe; None if there is none yet.
+        no_compromise: Why there is none, a sentence.
+        batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
+        figures: Drawn figures, in the order of the album.
+        findings: What the reader ought to know beside what the values carry themselves.
+        status: Where the study stands.
+        next_steps: What to do next, sentences; empty for the house's own advice.
+        invented: Whether the readings are invented.
+    """
+
+    study: Study
+    provenance: Provenance
+    plan: Plan | None = None
+    data: Mapping[str, ResponseData] = field(default_factory=dict)
+    fitted: Mapping[str, FittedResponse] = field(default_factory=dict)
+    not_fitted: Mapping[str, str] = field(default_factory=dict)
+    compromise: Compromise | None = None
+    no_compromise: str = ""
+    batch_recipe: BatchRecipe | None = None
+    figures: tuple[Drawn, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    status: tuple[StatusLine, ...] = ()
+    next_steps: tuple[str, ...] = ()
+    invented: bool = False

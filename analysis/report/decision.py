@@ -1,0 +1,239 @@
+"""The half page for whoever decides: recipe, what it gives, how sure, what matters, what next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analysis.choice.compromise import Compromise, ExpectedResponse
+from analysis.report.content import ReportContent
+from analysis.report.rounding import grams, interval_error, interval_text, with_error
+from analysis.report.table import Cell, Table
+from analysis.report.words import (
+    desirability_words,
+    limit_text,
+    listed,
+    run_interval_meets,
+    setting_text,
+    unit_of,
+    verdict,
+)
+from doe.recipe.recipe import BatchRecipe
+from doe.study.finding import Finding
+
+MOST_FINDINGS = 3
+_URGENCY = {"stop": 0, "caution": 1, "note": 2}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeRow:
+    """One line of the recommended recipe: a setting, a raw material, or both."""
+
+    name: str
+    setting: str = ""
+    unit: str = ""
+    grams: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """What the half page says; `recipe` is empty where there is none to recommend."""
+
+    question: str
+    recipe: tuple[RecipeRow, ...]
+    has_grams: bool
+    recipe_note: str
+    gives: Table
+    desirability: str
+    verdict: str
+    no_recipe: str
+    how_sure: tuple[str, ...]
+    matters: tuple[str, ...]
+    next_steps: tuple[str, ...]
+
+
+def make_decision(content: ReportContent) -> Decision:
+    """Gather the half page."""
+    compromise = content.compromise
+    return Decision(
+        question=content.study.about.question,
+        recipe=_recipe_rows(content),
+        has_grams=compromise is not None and content.batch_recipe is not None,
+        recipe_note=_recipe_note(content.batch_recipe) if compromise else "",
+        gives=gives_table(content),
+        desirability=f"{compromise.best.desirability:.2f}" if compromise else "",
+        verdict=_verdict(compromise) if compromise else "",
+        no_recipe=_no_recipe(content),
+        how_sure=_how_sure(content),
+        matters=_matters(content),
+        next_steps=_next_steps(content),
+    )
+
+
+def gives_table(content: ReportContent) -> Table:
+    """Say what the recommended recipe gives for each response."""
+    expected = content.compromise.best.expected if content.compromise else ()
+    return Table(
+        name="what-the-compromise-gives",
+        title="What the recommended recipe gives.",
+        head=("Response", "Expected", "One new run, 95 %", "Limit", "Met?"),
+        rows=tuple(_gives_row(content, entry) for entry in expected),
+    )
+
+
+def _gives_row(content: ReportContent, entry: ExpectedResponse) -> tuple[Cell, ...]:
+    response = content.study.response(entry.response)
+    error = interval_error(*entry.mean_interval)
+    unit = f" {entry.unit}" if entry.unit else ""
+    said, sign = verdict(response, entry)
+    low, high = entry.run_interval
+    return (
+        Cell(text=entry.response),
+        Cell(text=f"{with_error(entry.value, error)}{unit}", value=entry.value),
+        Cell(text=interval_text(low, high, error)),
+        Cell(text=limit_text(response)),
+        Cell(text=said, sign=sign),
+    )
+
+
+def _recipe_rows(content: ReportContent) -> tuple[RecipeRow, ...]:
+    if content.compromise is None:
+        return ()
+    weighed = (
+        {line.name: line for line in content.batch_recipe.lines} if content.batch_recipe else {}
+    )
+    rows = [
+        RecipeRow(
+            name=name,
+            setting=setting_text(content.study, name, value),
+            unit=unit_of(content.study, name),
+            grams=grams(weighed[name].as_supplied_g) if name in weighed else "",
+        )
+        for name, value in content.compromise.best.settings.items()
+    ]
+    set_names = {row.name for row in rows}
+    rows += [
+        RecipeRow(name=line.name, grams=grams(line.as_supplied_g))
+        for line in weighed.values()
+        if line.name not in set_names
+    ]
+    return tuple(rows)
+
+
+def _recipe_note(recipe: BatchRecipe | None) -> str:
+    if recipe is None:
+        return "Shares are of the package, active matter."
+    note = (
+        f"Grams for one batch of {recipe.batch_g:g} g, as supplied; shares are of the package, "
+        "active matter."
+    )
+    if recipe.titrations:
+        titrated = listed([f"{line.factor} with {line.titrant}" for line in recipe.titrations])
+        held = f"{recipe.held_back_g:g} g of the {recipe.balance.name}"
+        note += f" Set {titrated}; {held} is held back for it."
+    return note
+
+
+def _verdict(compromise: Compromise) -> str:
+    overall = compromise.best.desirability
+    view = f", in the view of the {compromise.view}" if compromise.view else ""
+    return f"overall desirability of 1{view}: {desirability_words(overall)}."
+
+
+def _no_recipe(content: ReportContent) -> str:
+    if content.compromise is not None:
+        return ""
+    if content.no_compromise:
+        return content.no_compromise
+    if not content.fitted:
+        return "No response is modelled yet: the runs wait for their readings."
+    return "No response has an aim, so nothing tells recipes apart. Give the aims in the brief."
+
+
+def _how_sure(content: ReportContent) -> tuple[str, ...]:
+    lines: list[str] = []
+    if content.compromise is not None:
+        lines += _sure_of_limits(content, content.compromise.best.expected)
+    told = [
+        f"{name} {fitted.assessment.r2_predicted:.0%}"
+        for name, fitted in content.fitted.items()
+        if fitted.assessment.r2_predicted is not None
+    ]
+    if told:
+        lines.append(f"Of what runs unseen by the model vary, it foretells: {listed(told)}.")
+    if content.not_fitted:
+        lines.append(f"Not modelled: {listed(list(content.not_fitted))}.")
+    if content.compromise is not None and not _is_confirmed(content):
+        lines.append("No batch has confirmed it yet.")
+    return tuple(lines) or ("Nothing can be said before readings are in.",)
+
+
+def _sure_of_limits(content: ReportContent, expected: Sequence[ExpectedResponse]) -> list[str]:
+    safe: list[str] = []
+    open_: list[str] = []
+    for entry in expected:
+        whole = run_interval_meets(content.study.response(entry.response), entry)
+        if whole is not None and entry.accepted:
+            (safe if whole else open_).append(entry.response)
+    lines = []
+    if safe:
+        lines.append(f"A new run stays within its limit in 19 of 20 cases or more: {listed(safe)}.")
+    if open_:
+        lines.append(f"Met on average, but a single run may miss it: {listed(open_)}.")
+    return lines
+
+
+def _is_confirmed(content: ReportContent) -> bool:
+    return content.plan is not None and "confirm" in content.plan.kind
+
+
+def _matters(content: ReportContent) -> tuple[str, ...]:
+    lines = list(content.compromise.unmet) if content.compromise else []
+    ranked = sorted(all_findings(content), key=lambda finding: _URGENCY[finding.level])
+    lines += [finding.what for finding in ranked if finding.level != "note"]
+    if len(lines) < MOST_FINDINGS:
+        lines += [finding.what for finding in ranked if finding.level == "note"]
+    return tuple(dict.fromkeys(lines))[:MOST_FINDINGS]
+
+
+def all_findings(content: ReportContent) -> tuple[Finding, ...]:
+    """Give every finding of the study once: of the compromise, the fits and the data."""
+    found = [*content.findings]
+    if content.compromise is not None:
+        found += content.compromise.findings
+    if content.batch_recipe is not None:
+        found += content.batch_recipe.findings
+    for fitted in content.fitted.values():
+        found += [_of_response(fitted.fit.response, finding) for finding in fitted.findings]
+    unique = {(finding.level, finding.what): finding for finding in found}
+    return tuple(unique.values())
+
+
+def _of_response(response: str, finding: Finding) -> Finding:
+    """Make sure that a finding of one response names it."""
+    if response.casefold() in finding.what.casefold():
+        return finding
+    return Finding(
+        level=finding.level,
+        what=f"{response}: {finding.what}",
+        evidence=finding.evidence,
+        advice=finding.advice,
+        source=finding.source,
+    )
+
+
+def _next_steps(content: ReportContent) -> tuple[str, ...]:
+    if content.next_steps:
+        return content.next_steps
+    waiting = [line.text for line in content.status if line.state in ("missing", "waiting")]
+    if content.compromise is None:
+        return tuple(waiting) or ("Enter the readings, fit the responses and choose again.",)
+    steps = [
+        "Make the recommended recipe as new batches beside a control before anything rests on it."
+    ]
+    if content.compromise.unmet:
+        steps.insert(
+            0,
+            "Settle whether the limits not met can move, or widen a range and extend the plan.",
+        )
+    return (*steps, *waiting)

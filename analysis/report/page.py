@@ -1,0 +1,136 @@
+"""The report: one page that needs nothing beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+from itertools import count
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from analysis.report.appendix import appendix_section
+from analysis.report.bench_part import bench_section
+from analysis.report.blocks import Block, FiguresBlock, Picture, Section, TableBlock
+from analysis.report.content import ReportContent
+from analysis.report.decision import Decision, make_decision
+from analysis.report.rounding import plain
+from analysis.report.svg import inline_svg, is_wide
+from analysis.report.words import LEVEL_WORDS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Page:
+    """What the template prints, in reading order."""
+
+    title: str
+    invented: bool
+    slip: tuple[tuple[str, str], ...]
+    decision: Decision
+    sections: tuple[Section, ...]
+    version: str
+    seed: int | None
+    hashes: tuple[tuple[str, str], ...]
+
+
+def render_report(content: ReportContent) -> str:
+    """Write the report as one HTML page: no script, no file beside it, no clock.
+
+    Args:
+        content: What the report says; a study at any stage will do.
+
+    Returns:
+        The page; the same content gives the same text.
+    """
+    template = _environment().get_template("page.html")
+    return template.render(page=make_page(content), style=Markup(_read("style.css")))
+
+
+def make_page(content: ReportContent) -> Page:
+    """Put the page together: parts and tables and figures numbered through."""
+    return Page(
+        title=content.study.about.title,
+        invented=content.invented,
+        slip=_slip(content),
+        decision=make_decision(content),
+        sections=tuple(_numbered(make_sections(content))),
+        version=content.provenance.version,
+        seed=content.provenance.seed,
+        hashes=tuple(content.provenance.hashes.items()),
+    )
+
+
+def make_sections(content: ReportContent) -> tuple[Section, ...]:
+    """Give the sections after the decision, not yet numbered; empty ones are left out."""
+    sections = (bench_section(content), appendix_section(content))
+    return tuple(section for section in sections if section.parts)
+
+
+def _numbered(sections: Iterable[Section]) -> Iterable[Section]:
+    tables, figures = count(1), count(1)
+    for i, section in enumerate(sections, start=1):
+        parts = tuple(
+            replace(
+                part,
+                number=f"{i}.{j}",
+                blocks=tuple(_number_block(block, tables, figures) for block in part.blocks),
+            )
+            for j, part in enumerate(section.parts, start=1)
+        )
+        yield replace(section, number=str(i), parts=parts)
+
+
+def _number_block(block: Block, tables: count[int], figures: count[int]) -> Block:
+    if isinstance(block, TableBlock):
+        return replace(block, number=next(tables))
+    if isinstance(block, FiguresBlock):
+        pictures = []
+        for drawn in block.drawn:
+            number = next(figures)
+            svg = inline_svg(drawn, number)
+            pictures.append(
+                Picture(number=number, svg=svg, caption=drawn.caption, wide=is_wide(drawn))
+            )
+        return replace(block, pictures=tuple(pictures))
+    return block
+
+
+def _slip(content: ReportContent) -> tuple[tuple[str, str], ...]:
+    """Fill the slip at the head of the page, as on a bench card."""
+    study, plan = content.study, content.plan
+    entries = [("Pigment", study.pigment.name if study.pigment else "")]
+    entries.append(("Package", f"{len(study.additives)} additives" if study.additives else ""))
+    if plan is not None:
+        controls = plan.kind.count("control")
+        runs = f"{len(plan) - controls}" + (f" and {controls} of controls" if controls else "")
+        entries.append(("Runs", runs))
+    fitted = f"{len(content.fitted)} of {len(study.responses)} responses"
+    entries.append(("Modelled", fitted))
+    entries.append(("To agree", ", ".join(study.about.roles)))
+    return tuple((name, value) for name, value in entries if value)
+
+
+def _evidence(value: float | int | str) -> str:
+    return plain(value) if isinstance(value, float) else str(value)
+
+
+@cache
+def _read(name: str) -> str:
+    return (files("analysis.report") / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FunctionLoader(_read),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    shown: Mapping[str, object] = {"level_words": LEVEL_WORDS, "evidence": _evidence}
+    environment.globals.update(shown)
+    return environment

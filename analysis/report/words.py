@@ -1,0 +1,142 @@
+"""Numbers and rules in the words of the trade: limits, verdicts, settings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+from analysis.choice.compromise import ExpectedResponse
+from analysis.report.rounding import fixed, plain
+from analysis.report.table import Sign
+from doe.study.brief import Response, Study
+from doe.study.finding import Level
+
+LEVEL_WORDS: Mapping[Level, str] = {"note": "Note", "caution": "Caution", "stop": "Stop"}
+
+# Shares are weighed out from three places of proportion; a finer one is not seen on the balance.
+SHARE_PLACES = 3
+
+# Source: Harrington (1965), Industrial Quality Control 21(10), 494-498, table of the scale.
+DESIRABILITY_WORDS = ((0.80, "very good"), (0.63, "good"), (0.37, "fair"), (0.20, "poor"))
+
+
+def desirability_words(overall: float) -> str:
+    """Say an overall desirability in plain words.
+
+    Example:
+        >>> desirability_words(0.7), desirability_words(0.0)
+        ('good', 'not acceptable: at least one response gets nothing of what is wanted')
+    """
+    if overall <= 0:
+        return "not acceptable: at least one response gets nothing of what is wanted"
+    return next((word for least, word in DESIRABILITY_WORDS if overall >= least), "very poor")
+
+
+def limit_text(response: Response) -> str:
+    """Say the limit a tested value must meet; a dash where there is none.
+
+    Example:
+        >>> limit_text(Response(name="uptake", unit="%", accept={"at_most": 8}))
+        'at most 8 %'
+    """
+    accept = response.accept
+    if accept is None or (accept.at_most is None and accept.at_least is None):
+        return "–"
+    unit = f" {response.unit}" if response.unit else ""
+    if accept.at_most is None:
+        return f"at least {plain(accept.at_least)}{unit}"
+    if accept.at_least is None:
+        return f"at most {plain(accept.at_most)}{unit}"
+    return f"{plain(accept.at_least)} to {plain(accept.at_most)}{unit}"
+
+
+def goal_text(response: Response) -> str:
+    """Say what is wanted of a response."""
+    unit = f" {response.unit}" if response.unit else ""
+    best = plain(response.best)
+    match response.aim:
+        case "low":
+            return f"low: best up to {best}, useless from {plain(response.worst)}{unit}"
+        case "high":
+            return f"high: best from {best}, useless to {plain(response.worst)}{unit}"
+        case "target":
+            return (
+                f"on {best}, useless below {plain(response.worst_low)} "
+                f"or above {plain(response.worst_high)}{unit}"
+            )
+        case None:
+            return "no aim"
+
+
+def run_interval_meets(response: Response, expected: ExpectedResponse) -> bool | None:
+    """Tell whether the whole interval of one new run meets the limit; None without either."""
+    accept = response.accept
+    low, high = expected.run_interval
+    if accept is None or not (math.isfinite(low) and math.isfinite(high)):
+        return None
+    under = accept.at_most is None or high <= accept.at_most
+    over = accept.at_least is None or low >= accept.at_least
+    return under and over
+
+
+def verdict(response: Response, expected: ExpectedResponse) -> tuple[str, Sign]:
+    """Say in words and sign whether a limit is met."""
+    if expected.accepted is None:
+        return "no limit", ""
+    if not expected.accepted:
+        return "not met", "unmet"
+    if run_interval_meets(response, expected) is False:
+        return "met; a single run may miss it", "met"
+    return "met", "met"
+
+
+def setting_text(study: Study, name: str, value: float | str | None) -> str:
+    """Print a setting: to its step where it has one, a choice by its word.
+
+    Example:
+        >>> factor = {"name": "pH", "low": 8, "high": 9, "step": 0.05}
+        >>> brief = Study.model_validate({"study": {"title": "t"}, "factor": [factor]})
+        >>> setting_text(brief, "pH", 8.7)
+        '8.70'
+    """
+    if value is None:
+        return "–"
+    if isinstance(value, str):
+        return value
+    step = _step(study, name)
+    if step is not None:
+        return fixed(value, max(_places(step), 0))
+    if any(additive.name == name for additive in study.additives):
+        return fixed(value, SHARE_PLACES)
+    return plain(value)
+
+
+def unit_of(study: Study, name: str) -> str:
+    """Find the unit a setting is told in."""
+    if any(additive.name == name for additive in study.additives):
+        return "share"
+    return next((factor.unit for factor in study.factors if factor.name == name), "")
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a sentence does.
+
+    Example:
+        >>> listed(["dose", "pH", "grind time"])
+        'dose, pH and grind time'
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _step(study: Study, name: str) -> float | None:
+    steps: dict[str, float | None] = {additive.name: additive.step for additive in study.additives}
+    steps |= {factor.name: factor.step for factor in study.factors}
+    return steps.get(name)
+
+
+def _places(step: float) -> int:
+    exponent = Decimal(repr(step)).normalize().as_tuple().exponent
+    return -exponent if isinstance(exponent, int) else 0
