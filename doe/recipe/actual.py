@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
+from doe.recipe.batch_recipe import pigment_name, weigh_batch
 from doe.recipe.letdown import weigh_sample
 from doe.recipe.package import package_stage
 from doe.recipe.recipe import BatchRecipe, RecipeLine
 from doe.recipe.titration import SettingsRow
-from doe.recipe.weigh import pigment_name, weigh_batch
 from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.names import fold

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from doe.errors import Fault, PlanError
+from doe.recipe.batch_recipe import weigh_batch
 from doe.recipe.letdown import weigh_sample
 from doe.recipe.recipe import BatchRecipe, SampleRecipe
 from doe.recipe.titration import SettingsRow
-from doe.recipe.weigh import weigh_batch
 from doe.study.brief import Control, Study
 from doe.study.names import match_name
 from doe.study.plan import Plan

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from doe.errors import PlanError
+from doe.recipe.batch_recipe import HELD_BACK_OF_BATCH, HELD_BACK_OF_WATER, weigh_batch
 from doe.recipe.letdown import weigh_sample
-from doe.recipe.weigh import HELD_BACK_OF_BATCH, HELD_BACK_OF_WATER, weigh_batch
 from doe.study.brief import Study
 
 ROW: dict[str, float | str | None] = {
