@@ -1,0 +1,150 @@
+"""Choosing a layout where none is named, and saying why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from doe.errors import DoeError, PlanError
+from doe.layouts.checking import checked, make_layout
+from doe.layouts.parts import FactorKinds, factor_kinds
+from doe.layouts.registry import LAYOUTS, OPTIMAL
+from doe.layouts.request import LayoutRuns, Request
+from doe.layouts.simplex import is_simplex
+from doe.model.matrix import model_matrix
+from doe.model.terms import is_blend, make_model
+
+__all__ = ["choose_layout", "make_layout"]
+
+# A classic layout that needs more than twice the coefficients (and more than 30 runs, about a week
+# and a half of batches) is taken only where the budget asks for it.
+_RUNS_PER_COEFFICIENT = 2.0
+_MANY_RUNS = 30
+_FEW_FACTORS = 3
+_CORNERS = 5
+
+
+def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
+    """Pick a layout for a request that names none.
+
+    Args:
+        request: What is wanted.
+
+    Returns:
+        Name in the registry and the reasons, in sentences.
+
+    Raises:
+        PlanError: No layout works; says what the likeliest one lacks.
+    """
+    refused: list[str] = []
+    first: PlanError | None = None
+    for name, why in _candidates(request):
+        try:
+            runs = checked(LAYOUTS[name], request)
+        except PlanError as error:
+            first = first or error
+            refused.append(f"Not '{name}': {error.faults[0].what}.")
+            continue
+        if _is_too_large(runs, request) and OPTIMAL in LAYOUTS:
+            refused.append(f"Not '{name}': it takes {len(runs)} runs.")
+            continue
+        return name, (why, *refused)
+    if OPTIMAL in LAYOUTS and _works(request):
+        return OPTIMAL, (
+            "Runs chosen for this region and these models, as no classic layout fits.",
+            *refused,
+        )
+    raise first or PlanError("no layout fits this brief", do="Name one with --layout.")
+
+
+def _candidates(request: Request) -> Iterator[tuple[str, str]]:
+    """List the layouts worth trying, best first, each with its reason."""
+    if is_blend(request.coding):
+        yield from _with_package(request)
+        return
+    kinds = factor_kinds(request.coding)
+    if request.wanted_models == ("linear",):
+        yield from _screening(kinds)
+    elif set(request.wanted_models) <= {"linear", "interactions"}:
+        yield from _interactions(kinds)
+    else:
+        yield from _surface(kinds)
+
+
+def _with_package(request: Request) -> Iterator[tuple[str, str]]:
+    if request.coding.factors:
+        yield (
+            "crossed",
+            "The brief has a package and factors: blends are crossed with settings of the factors, "
+            "so that every factor is seen in every blend.",
+        )
+        return
+    if is_simplex(request.coding) and not request.study.limits:
+        models = set(request.wanted_models)
+        name = "simplex centroid" if "special cubic" in models else "simplex lattice"
+        yield name, "The limits of the package leave a whole simplex."
+    yield (
+        "extreme vertices",
+        "The limits of the package cut the simplex: its vertices, edges and middle span it.",
+    )
+
+
+def _screening(kinds: FactorKinds) -> Iterator[tuple[str, str]]:
+    n_factors = len(kinds.ranges) + len(kinds.two_level)
+    few = n_factors + len(kinds.choices) <= _FEW_FACTORS
+    if few:
+        yield "full factorial", "So few factors to screen that every combination can be run."
+    if len(kinds.ranges) >= _CORNERS and not kinds.choices and n_factors == len(kinds.ranges):
+        yield (
+            "definitive screening",
+            f"{n_factors} ranges to screen: few runs, main effects clear of interactions, and a "
+            "first look at curvature.",
+        )
+    yield (
+        "fractional factorial",
+        f"{n_factors} factors to screen: a fraction that keeps main effects clear of interactions.",
+    )
+    yield "Plackett-Burman", f"{n_factors} factors to screen in the fewest runs."
+    if not few:
+        yield "full factorial", "Every combination can be run."
+
+
+def _interactions(kinds: FactorKinds) -> Iterator[tuple[str, str]]:
+    if len(kinds.ranges) + len(kinds.two_level) <= _FEW_FACTORS:
+        yield "full factorial", "Interactions of few factors: every combination is run."
+    yield (
+        "fractional factorial",
+        "Interactions are wanted: a fraction that keeps them clear of one another.",
+    )
+    yield "full factorial", "Interactions are wanted: every combination is run."
+
+
+def _surface(kinds: FactorKinds) -> Iterator[tuple[str, str]]:
+    if len(kinds.ranges) < 2:
+        yield "full factorial", "A quadratic model of so few ranges: three levels of each."
+        return
+    yield (
+        "central composite",
+        f"A quadratic surface over {len(kinds.ranges)} ranges whose corners can be run.",
+    )
+    yield (
+        "Box-Behnken",
+        "A quadratic surface without runs at the corners, some of which are not allowed.",
+    )
+    yield "full factorial", "A quadratic surface from three levels of each range."
+
+
+def _is_too_large(runs: LayoutRuns, request: Request) -> bool:
+    if request.runs is not None:
+        return False
+    model = make_model(request.wanted_models[-1], request.coding)
+    p = model_matrix(runs.values[:1], request.coding, model).shape[1]
+    return len(runs) > max(_RUNS_PER_COEFFICIENT * p, _MANY_RUNS)
+
+
+def _works(request: Request) -> bool:
+    try:
+        checked(LAYOUTS[OPTIMAL], replace(request, starts=1))
+    except DoeError:
+        return False
+    return True

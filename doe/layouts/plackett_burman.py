@@ -1,0 +1,92 @@
+"""Plackett-Burman: main effects of many factors in few runs.
+
+Source:
+    Plackett and Burman (1946), Biometrika 33, 305-325. Tables from pyDOE3, held against the
+    published ones by the tests.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from pyDOE3 import pbdesign
+
+from doe.errors import PlanError
+from doe.layouts.completing import Points, complete
+from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
+from doe.layouts.request import Layout, LayoutRuns, Request
+from doe.layouts.two_level import centre_rows
+from doe.study.finding import Finding
+from doe.study.settings import FloatArray
+
+NAME = "Plackett-Burman"
+
+_CENTRE = 3
+_MOST_FACTORS = 31
+_LEAST_RUNS = 8
+
+
+def plackett_burman_runs(n_factors: int) -> FloatArray:
+    """Make the smallest orthogonal two-level table with room for every factor.
+
+    Args:
+        n_factors: 2 to 31.
+
+    Returns:
+        Coded settings, shape (n, n_factors); n is a multiple of 4 above n_factors, at least 8.
+    """
+    # pyDOE3 has no table of 28 runs; the 32-run table holds 24 to 27 factors as well.
+    columns = 28 if 24 <= n_factors <= 27 else max(n_factors, _LEAST_RUNS // 2)
+    table = np.asarray(pbdesign(columns), dtype=np.float64)
+    return table[:, :n_factors]
+
+
+def make(request: Request) -> LayoutRuns:
+    """Make the smallest Plackett-Burman table for the factors.
+
+    Raises:
+        PlanError: More than 31 factors, or fewer runs asked for than the table has.
+    """
+    require_factors_alone(request, NAME)
+    kinds = factor_kinds(request.coding)
+    columns = tuple(sorted(kinds.ranges + kinds.two_level))
+    if not 2 <= len(columns) <= _MOST_FACTORS:
+        raise PlanError(
+            f"{len(columns)} factors can take two levels",
+            where=f"layout '{NAME}'",
+            allowed=f"2 to {_MOST_FACTORS}",
+            do="Take 'full factorial' for fewer; hold some factors where there are more.",
+        )
+    table = plackett_burman_runs(len(columns))
+    coded = assembled(request.coding, table, columns, kinds.choices)
+    return complete(
+        request,
+        Points(
+            layout=NAME,
+            coded=coded,
+            kind=("design",) * len(coded),
+            centre=centre_rows(request.coding),
+            default_centre=_CENTRE if kinds.ranges else 0,
+            details={"runs of the table": len(table), "resolution": 3},
+            reasons=(
+                f"A Plackett-Burman table of {len(table)} runs: the main effects of "
+                f"{len(columns)} factors in the fewest runs that keep them apart.",
+            ),
+            findings=(
+                Finding(
+                    level="caution",
+                    what="Main effects are partly mixed up with interactions of two factors.",
+                    evidence={"runs": len(table), "factors": len(columns)},
+                    advice="Believe a main effect after a second round, such as a fold-over.",
+                    source="Plackett and Burman (1946), Biometrika 33, 305-325",
+                ),
+            ),
+        ),
+    )
+
+
+LAYOUT = Layout(
+    name=NAME,
+    title="Plackett-Burman",
+    for_="Many factors, few runs, and only main effects are sought.",
+    make=make,
+)

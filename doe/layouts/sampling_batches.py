@@ -1,0 +1,118 @@
+"""Samples of one batch: a layout of the batches, crossed with the levels of what is set later."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+
+from doe.errors import PlanError
+from doe.layouts.parts import batch_part
+from doe.layouts.request import Layout, LayoutRuns, Request
+from doe.model.coding import ChoiceAxis, NumericAxis, decode
+from doe.model.terms import model_names
+from doe.study.brief import STAGES, Study
+from doe.study.settings import FloatArray
+
+_SAMPLE = STAGES.index("sample")
+
+
+def has_samples(study: Study) -> bool:
+    """Tell whether some factor is set per sample or panel."""
+    return any(STAGES.index(f.set_per) >= _SAMPLE for f in study.varied_factors)
+
+
+def from_batches(layout: Layout, request: Request) -> LayoutRuns:
+    """Make the layout for the batches and draw samples at every level of the later factors.
+
+    Args:
+        layout: Layout of the batches.
+        request: `batches` is the number of batches, `runs` that of all samples.
+
+    Returns:
+        Runs with `batch` set; the samples of a batch stand together, in ascending order.
+
+    Raises:
+        PlanError: Nothing is set per batch, or the samples don't divide among the batches.
+    """
+    part = batch_part(request)
+    if not part.coding.axes:
+        raise PlanError(
+            "nothing varies between batches, so there is no layout of batches",
+            where="[[factor]] set_per",
+            do="Set a factor or the package per batch.",
+        )
+    later = [axis.name for axis in request.coding.axes if axis.name not in part.coding.names]
+    levels = [_levels(request, name) for name in later]
+    samples = np.array(list(itertools.product(*levels)))
+    n_batches = _batches(request, len(samples))
+    allowed = model_names(part.coding)
+    models = tuple(dict.fromkeys(_model_of_batches(m, allowed) for m in request.wanted_models))
+    made = layout.make(replace(part, models=models, runs=n_batches, sample_from_batch=False))
+    n, s = len(made), len(samples)
+    values = np.zeros((n * s, len(request.coding.axes)))
+    for name in part.coding.names:
+        column = made.values[:, part.coding.index(name)]
+        values[:, request.coding.index(name)] = np.repeat(column, s)
+    for position, name in enumerate(later):
+        values[:, request.coding.index(name)] = np.tile(samples[:, position], n)
+    return LayoutRuns(
+        layout=made.layout,
+        models=request.wanted_models,
+        values=values,
+        kind=tuple(kind for kind in made.kind for _ in range(s)),
+        block=None if made.block is None else np.repeat(made.block, s),
+        batch=np.repeat(np.arange(1, n + 1), s),
+        details={**made.details, "batches": n, "samples a batch": s},
+        reasons=(
+            *made.reasons,
+            f"{n} batches with {s} samples each: {', '.join(later)} ascending within a batch, not "
+            "randomised.",
+        ),
+        findings=made.findings,
+    )
+
+
+def _levels(request: Request, name: str) -> list[float]:
+    """Give the levels of a factor set per sample, lab units, ascending."""
+    i = request.coding.index(name)
+    axis = request.coding.axes[i]
+    if isinstance(axis, ChoiceAxis):
+        return [float(level) for level in range(len(axis.levels))]
+    if isinstance(axis, NumericAxis) and axis.levels:
+        return sorted(axis.levels)
+    curved = any(m not in ("linear", "interactions") for m in request.wanted_models)
+    coded = np.linspace(-1.0, 1.0, 3 if curved else 2)
+    rows = np.zeros((len(coded), len(request.coding.axes)))
+    rows[:, i] = coded
+    decoded: FloatArray = decode(rows, request.coding)[:, i]
+    return [round(float(value), 9) for value in decoded]
+
+
+def _batches(request: Request, n_samples: int) -> int | None:
+    if request.batches is not None:
+        if request.runs is not None and request.runs != request.batches * n_samples:
+            raise PlanError(
+                f"{request.batches} batches with {n_samples} samples each are "
+                f"{request.batches * n_samples} runs, and {request.runs} are asked for",
+                where="--runs",
+                allowed=f"{request.batches * n_samples}",
+            )
+        return request.batches
+    if request.runs is None:
+        return None
+    if request.runs % n_samples:
+        raise PlanError(
+            f"{request.runs} runs don't divide into batches of {n_samples} samples",
+            where="--runs",
+            allowed=f"a multiple of {n_samples}",
+        )
+    return request.runs // n_samples
+
+
+def _model_of_batches(name: str, allowed: tuple[str, ...]) -> str:
+    """Give the batches' share of a model: the same name, else the largest one below it."""
+    if name in allowed:
+        return name
+    return "linear" if name == "interactions" else "quadratic"
