@@ -1,4 +1,4 @@
-"""The output contract, version 1: what `--json` prints, built from values (DESIGN.md, section 4)."""
+"""The output contract, version 1: what `--json` prints, built from values (DESIGN.md §4)."""
 
 from __future__ import annotations
 

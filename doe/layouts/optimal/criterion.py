@@ -62,7 +62,7 @@ def criterion_value(criterion: Criterion, X: FloatArray) -> float:
     if n < p or np.linalg.matrix_rank(X) < p:
         return float("inf")
     # R of X = QR: |X'X| = prod(diag R)^2 and (X'X)^-1 = R^-1 R^-T, without squaring the condition.
-    R = np.linalg.qr(X, mode="r")
+    _, R = np.linalg.qr(X)
     if criterion.name == "D":
         return -float(np.exp(2.0 * np.log(np.abs(np.diag(R))).sum() / p) / n)
     half = np.linalg.solve(R.T, criterion.moments).astype(np.float64)

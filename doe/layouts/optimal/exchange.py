@@ -54,7 +54,7 @@ def best_rows(
     search: Search,
     fixed: FloatArray | None = None,
 ) -> Found:
-    """Choose n runs among candidates by exchange from many random starts.
+    """Choose n different runs among candidates by exchange from many random starts.
 
     Args:
         candidates: Model matrix of the candidates, shape (g, p).
@@ -82,6 +82,26 @@ def best_rows(
     )
 
 
+def best_repeats(rows: FloatArray, n_repeats: int, criterion: Criterion) -> IntArray:
+    """Choose which runs of a plan to make again, one after the other, each the most helpful.
+
+    Args:
+        rows: Model matrix of the plan, shape (n, p).
+        n_repeats: How many runs to repeat; no run is repeated twice before all are once.
+        criterion: What to judge by.
+
+    Returns:
+        Indices into the plan, shape (n_repeats,).
+    """
+    chosen: list[int] = []
+    for turn in range(n_repeats):
+        values = _values_with_each(rows, _inverse(np.vstack([rows, rows[chosen]])), criterion)
+        round_so_far = chosen[len(rows) * (turn // len(rows)) :]
+        values[round_so_far] = np.inf
+        chosen.append(int(np.argmin(values)))
+    return np.array(chosen, dtype=np.int64)
+
+
 def _exchange(
     candidates: FloatArray,
     n_runs: int,
@@ -89,12 +109,15 @@ def _exchange(
     held: FloatArray,
     rng: np.random.Generator,
 ) -> tuple[IntArray, float]:
-    rows = rng.integers(0, len(candidates), n_runs)
+    rows = rng.choice(len(candidates), n_runs, replace=False)
     before = np.inf
     for _ in range(_MAX_SWEEPS):
         for i in rng.permutation(n_runs):
-            inverse = _inverse(np.vstack([held, candidates[np.delete(rows, i)]]))
-            rows[i] = int(np.argmin(_values_with_each(candidates, inverse, criterion)))
+            others = np.delete(rows, i)
+            inverse = _inverse(np.vstack([held, candidates[others]]))
+            values = _values_with_each(candidates, inverse, criterion)
+            values[others] = np.inf
+            rows[i] = int(np.argmin(values))
         after = _ridged_value(np.vstack([held, candidates[rows]]), criterion)
         if after > before - _GAIN * max(1.0, abs(after)):
             break

@@ -1,0 +1,103 @@
+"""How `fit` and `predict` look in the terminal."""
+
+from __future__ import annotations
+
+from analysis.fits.assessment import Assessment, CoefficientRow
+from analysis.fits.fitted_response import FittedResponse
+from analysis.report.rounding import (
+    error_text,
+    interval_error,
+    interval_text,
+    p_text,
+    plain,
+    with_error,
+)
+from doe.cli.screen import findings_text, paragraph, text_table
+from doe.steps.fit import FitOutcome
+from doe.steps.predict import PredictOutcome
+
+
+def show_fit(outcome: FitOutcome) -> str:
+    """Show every fitted response, then those that have no model."""
+    parts = [_fitted(name, fitted) for name, fitted in outcome.analysis.fitted.items()]
+    parts += [
+        paragraph(f"{name}: not fitted. {why}") for name, why in outcome.analysis.not_fitted.items()
+    ]
+    if outcome.kept:
+        parts.append("Kept in choices.toml.")
+    return "\n\n".join(parts)
+
+
+def show_predict(outcome: PredictOutcome) -> str:
+    """Show each row of settings with what to expect there."""
+    parts = []
+    for i in range(len(outcome.settings)):
+        row = outcome.settings.row(i)
+        head = ", ".join(f"{name} {_word(value)}" for name, value in row.items())
+        rows = [
+            [
+                p.response,
+                with_error(float(p.value[i]), interval_error(*map(float, p.mean_interval[i]))),
+                p.unit,
+                _interval(*map(float, p.mean_interval[i])),
+                _interval(*map(float, p.run_interval[i])),
+            ]
+            for p in outcome.predictions.values()
+        ]
+        heads = ["response", "value", "unit", "true value within", "one new run within"]
+        parts.append(f"{head}\n{text_table(heads, rows)}")
+    first = next(iter(outcome.predictions.values()), None)
+    if first is not None:
+        parts.append(
+            paragraph(
+                f"Intervals at {first.level:.0%}; a new run is {first.predict_for}. On a transformed "
+                "scale the value is the median."
+            )
+        )
+    return "\n\n".join(parts)
+
+
+def _fitted(name: str, fitted: FittedResponse) -> str:
+    fit, known = fitted.fit, fitted.assessment
+    scale = "" if fit.scale.name == "identity" else f", {fit.scale.name} scale"
+    unit = f" ({fit.unit})" if fit.unit else ""
+    head = f"{name}{unit}: {fit.model.name} model{scale}, {known.n} runs"
+    table = text_table(
+        ["term", "estimate", "std error", "t", "p", f"{known.level:.0%} interval"],
+        [_coefficient(row) for row in known.coefficients],
+    )
+    parts = [head, table, paragraph(_summary(known)), findings_text(fitted.findings)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _coefficient(row: CoefficientRow) -> list[str]:
+    interval = "–" if row.interval is None else interval_text(*row.interval, row.std_error)
+    return [
+        row.label,
+        with_error(row.estimate, row.std_error),
+        error_text(row.std_error),
+        "–" if row.t is None else f"{row.t:.2f}",
+        p_text(row.p),
+        interval,
+    ]
+
+
+def _summary(known: Assessment) -> str:
+    parts = [f"Residual sd {plain(known.residual_sd, 3)} on {known.residual_df} degrees of freedom"]
+    for label, value in (
+        ("R²", known.r2), ("adjusted", known.r2_adjusted), ("predicted", known.r2_predicted),
+    ):  # fmt: skip
+        if value is not None:
+            parts.append(f"{label} {value:.3f}")
+    for test in known.lack_of_fit:
+        if test.p is not None:
+            parts.append(f"lack of fit p {p_text(test.p)} ({test.df} and {test.den_df} df)")
+    return "; ".join(parts) + "."
+
+
+def _interval(low: float, high: float) -> str:
+    return interval_text(low, high, interval_error(low, high))
+
+
+def _word(value: float | str | None) -> str:
+    return value if isinstance(value, str) else plain(value)

@@ -1,0 +1,133 @@
+"""From the inputs of a study to its fitted responses: shared by fit, predict, choose, report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from analysis.fits.fit import Fit
+from analysis.fits.fitted_response import FittedResponse, fit_response
+from analysis.fits.selection import reduce_fit
+from analysis.lab.response_data import ResponseData
+from analysis.lab.responses import gather
+from doe.errors import FitError
+from doe.model.coding import Coding, coding_of
+from doe.model.region import Region, region_of
+from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
+from doe.steps.session import Session
+from doe.study.finding import Finding
+from doe.study.names import match_name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StudyAnalysis:
+    """All responses of a study, modelled as far as the readings allow.
+
+    Attributes:
+        session: The inputs.
+        coding: The axes of the study.
+        region: All settings the brief allows.
+        data: Readings by response.
+        fitted: Models by response.
+        not_fitted: Why a response has no model, by response.
+        findings: What else to know, such as a model chosen because a larger one cannot be fitted.
+    """
+
+    session: Session
+    coding: Coding
+    region: Region
+    data: Mapping[str, ResponseData]
+    fitted: Mapping[str, FittedResponse]
+    not_fitted: Mapping[str, str]
+    findings: tuple[Finding, ...]
+
+    @property
+    def fits(self) -> dict[str, Fit]:
+        """The fits alone, by response."""
+        return {name: fitted.fit for name, fitted in self.fitted.items()}
+
+
+def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
+    """Fit every response that can be fitted, and say of the others why not.
+
+    Raises:
+        StudyError: The brief and the files do not belong together.
+        FitError: A response was asked for by name and does not exist, or none can be fitted.
+        PlanError: There are no runs yet.
+    """
+    plan = session.needed_plan()
+    study = session.study
+    coding = coding_of(study)
+    names = _asked_responses(options, tuple(response.name for response in study.responses))
+    data = gather(study, plan, session.readings, session.actuals, session.choices)
+    fitted: dict[str, FittedResponse] = {}
+    errors: dict[str, FitError] = {}
+    findings: list[Finding] = []
+    for name in names:
+        try:
+            chosen = choose_model(study.response(name), session, coding, options)
+            fitted[name], more = _fit_chosen(data[name], coding, chosen, options)
+            findings += more
+        except FitError as error:
+            errors[name] = error
+    if not fitted:
+        raise FitError.from_faults(fault for error in errors.values() for fault in error.faults)
+    return StudyAnalysis(
+        session=session, coding=coding, region=region_of(study),
+        data={name: data[name] for name in names}, fitted=fitted,
+        not_fitted={name: _reason(error) for name, error in errors.items()},
+        findings=tuple(findings),
+    )  # fmt: skip
+
+
+def _asked_responses(options: FitOptions, names: tuple[str, ...]) -> tuple[str, ...]:
+    if not options.only:
+        return names
+    found = {text: match_name(text, names) for text in options.only}
+    unknown = [text for text, name in found.items() if name is None]
+    if unknown:
+        raise FitError(
+            f"there is no response '{unknown[0]}'", where="--only", allowed=", ".join(names)
+        )
+    return tuple(name for name in names if name in found.values())
+
+
+def _fit_chosen(
+    data: ResponseData, coding: Coding, chosen: ModelChoice, options: FitOptions
+) -> tuple[FittedResponse, list[Finding]]:
+    data = replace(data, response=chosen.response)
+    error: FitError | None = None
+    for position, model in enumerate(chosen.models):
+        try:
+            fitted = fit_response(
+                data, coding, model=model, drop=chosen.dropped, level=options.level
+            )
+        except FitError as caught:
+            error = error or caught
+            continue
+        is_last = position == len(chosen.models) - 1
+        if fitted.assessment.residual_df < 1 and not chosen.asked and not is_last:
+            continue
+        smaller = [] if model == chosen.models[0] else [_smaller(data, model, chosen.models[0])]
+        return _reduced(data, coding, fitted, options), smaller
+    raise error or FitError(f"{data.response.name}: no model can be fitted")
+
+
+def _reduced(
+    data: ResponseData, coding: Coding, fitted: FittedResponse, options: FitOptions
+) -> FittedResponse:
+    return reduce_fit(data, coding, fitted, level=options.level) if options.reduce else fitted
+
+
+def _smaller(data: ResponseData, fitted: str, wanted: str) -> Finding:
+    return Finding(
+        level="note",
+        what=f"{data.response.name}: {len(data)} runs with a reading are too few for a {wanted} model "
+        f"and something left to judge it by, so a smaller one ({fitted}) was fitted.",
+        evidence={"runs": len(data)},
+        advice="Ask for another with --model, or add runs.",
+    )
+
+
+def _reason(error: FitError) -> str:
+    return " ".join(fault.sentence() for fault in error.faults)

@@ -1,0 +1,147 @@
+"""The step `choose`: the compromise among all aims."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.choice.search import choose_compromise
+from doe.steps.analysis_of import StudyAnalysis, analyse
+from doe.steps.contract import envelope
+from doe.steps.model_choice import FitOptions
+from doe.steps.results import json_bytes, write_choices, write_results
+from doe.steps.session import open_study
+from doe.study.choices import ChosenSettings
+from doe.study.finding import Finding
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChooseOptions:
+    """What `choose` may be asked for.
+
+    Attributes:
+        within_limits: Let every acceptance limit bind.
+        view: Role whose importances to use; empty for the brief's own.
+        keep: Write the settings to `choices.toml`.
+        because: Why, kept with them.
+        role: Who decides.
+        level: Confidence of intervals, 0..1.
+        seed: Seed of the search; None for the brief's.
+    """
+
+    within_limits: bool = False
+    view: str = ""
+    keep: bool = False
+    because: str = ""
+    role: str = ""
+    level: float = 0.95
+    seed: int | None = None
+
+    @property
+    def tries_out(self) -> bool:
+        """Whether something is tried that is not on record."""
+        return bool(self.within_limits or self.view or self.seed is not None) and not self.keep
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ChooseOutcome:
+    """The compromise and the models it rests on."""
+
+    analysis: StudyAnalysis
+    compromise: Compromise
+    seed: int
+    kept: bool = False
+    files: tuple[Path, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What the team should know."""
+        return (*self.compromise.findings, *self.analysis.findings)
+
+    @property
+    def is_no(self) -> bool:
+        """Whether no settings serve every aim at all."""
+        return self.compromise.best.desirability <= 0.0
+
+    def contract(self) -> dict[str, Any]:
+        """Give the object that `choose --json` prints."""
+        return choose_contract(self)
+
+
+def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutcome:
+    """Search the region of a study for the compromise.
+
+    Raises:
+        DoeError: The study cannot be read, nothing can be fitted, or no response has an aim.
+    """
+    asked = options or ChooseOptions()
+    session = open_study(path)
+    analysis = analyse(session, FitOptions(level=asked.level))
+    seed = session.seed(asked.seed)
+    outcome = ChooseOutcome(
+        analysis=analysis, compromise=search_compromise(analysis, asked, seed), seed=seed
+    )
+    if asked.keep:
+        chosen = ChosenSettings(
+            settings=dict(outcome.compromise.best.settings), because=asked.because, role=asked.role
+        )
+        session = write_choices(session, replace(session.choices, chosen=chosen), command="choose")
+        outcome = replace(outcome, analysis=replace(analysis, session=session), kept=True)
+    if not asked.tries_out:
+        files = write_results(
+            session, {"choose.json": json_bytes(choose_contract(outcome))}, command="choose"
+        )
+        outcome = replace(outcome, files=files)
+    return outcome
+
+
+def search_compromise(analysis: StudyAnalysis, options: ChooseOptions, seed: int) -> Compromise:
+    """Run the search on an analysed study."""
+    return choose_compromise(
+        analysis.session.study, analysis.region, analysis.fits, view=options.view,
+        within_limits=options.within_limits, rng=np.random.default_rng(seed), level=options.level,
+    )  # fmt: skip
+
+
+def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
+    """Give the contract's object for a compromise."""
+    found = outcome.compromise
+    body = {
+        **recipe_object(found.best),
+        "unmet": list(found.unmet),
+        "binding": list(found.binding),
+        "alternatives": [recipe_object(recipe) for recipe in found.alternatives],
+        "before_steps": recipe_object(found.unrounded),
+        "loss_by_steps": found.loss,
+        "view": found.view,
+        "within_limits": found.within_limits,
+        "not_fitted": dict(outcome.analysis.not_fitted),
+        "seed": outcome.seed,
+    }
+    return envelope(body, inputs=outcome.analysis.session.inputs(), findings=outcome.findings)
+
+
+def recipe_object(recipe: Recipe) -> dict[str, Any]:
+    """Give one recipe as the contract has it."""
+    return {
+        "settings": dict(recipe.settings),
+        "desirability": recipe.desirability,
+        "predictions": {item.response: _expected_object(item) for item in recipe.expected},
+    }
+
+
+def _expected_object(item: ExpectedResponse) -> dict[str, Any]:
+    return {
+        "value": item.value,
+        "value_is": item.value_is,
+        "unit": item.unit,
+        "mean_interval": item.mean_interval,
+        "run_interval": item.run_interval,
+        "predict_for": item.predict_for,
+        "desirability": item.desirability,
+        "accepted": item.accepted,
+    }

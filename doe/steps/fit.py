@@ -1,0 +1,100 @@
+"""The step `fit`: model every response and check the models."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from analysis.fits.fit import Fit
+from doe.model.terms import make_model, term_label
+from doe.steps.analysis_of import StudyAnalysis, analyse
+from doe.steps.contract import envelope
+from doe.steps.fit_contract import response_object
+from doe.steps.model_choice import FitOptions
+from doe.steps.results import json_bytes, write_choices, write_results
+from doe.steps.session import Session, open_study
+from doe.study.choices import ResponseChoice
+from doe.study.finding import Finding
+
+__all__ = ["FitOptions", "FitOutcome", "fit_study"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FitOutcome:
+    """What `fit` found."""
+
+    analysis: StudyAnalysis
+    kept: bool
+    files: tuple[Path, ...] = ()
+    is_no: bool = False
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What holds for the study as a whole; each response carries its own."""
+        return self.analysis.findings
+
+    def contract(self) -> dict[str, Any]:
+        """Give the object that `fit --json` prints."""
+        return fit_contract(self.analysis)
+
+
+def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
+    """Fit the responses of a study.
+
+    Args:
+        path: The study folder.
+        options: What to try out or to keep; None reads everything from the study.
+
+    Raises:
+        DoeError: The study cannot be read, or nothing can be fitted.
+    """
+    asked = options or FitOptions()
+    session = open_study(path)
+    analysis = analyse(session, asked)
+    if asked.keep:
+        session = _keep(session, asked, analysis)
+        analysis = replace(analysis, session=session)
+    files = () if asked.tries_out else _write(analysis)
+    return FitOutcome(analysis=analysis, kept=asked.keep, files=files)
+
+
+def fit_contract(analysis: StudyAnalysis) -> dict[str, Any]:
+    """Give the contract's object for a fitted study."""
+    body = {
+        "responses": {name: response_object(fitted) for name, fitted in analysis.fitted.items()},
+        "not_fitted": dict(analysis.not_fitted),
+        "waiting": {
+            name: list(data.pending) for name, data in analysis.data.items() if data.pending
+        },
+    }
+    return envelope(body, inputs=analysis.session.inputs(), findings=analysis.findings)
+
+
+def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Session:
+    """Write to `choices.toml` what the responses were just fitted with."""
+    choices = session.choices
+    for name, fitted in analysis.fitted.items():
+        before = choices.response(name)
+        after = ResponseChoice(
+            model=fitted.fit.model.name,
+            dropped=dropped_terms(fitted.fit),
+            scale=fitted.fit.scale.name if options.scale else before.scale,
+            power=fitted.fit.scale.power if options.scale else before.power,
+            because=options.because,
+            role=options.role,
+        )
+        choices = choices.with_response(name, after)
+    return write_choices(session, choices, command="fit")
+
+
+def dropped_terms(fit: Fit) -> tuple[str, ...]:
+    """Name the terms that the model of this name has and the fit has not."""
+    full = make_model(fit.model.name, fit.coding)
+    return tuple(term_label(term) for term in full.terms if term not in fit.model.terms)
+
+
+def _write(analysis: StudyAnalysis) -> tuple[Path, ...]:
+    return write_results(
+        analysis.session, {"fit.json": json_bytes(fit_contract(analysis))}, command="fit"
+    )

@@ -1,0 +1,83 @@
+"""What `fit --json` says of one response (DESIGN.md, section 4, `fit`)."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from analysis.fits.assessment import Assessment
+from analysis.fits.fitted_response import FittedResponse
+from doe.model.coding import Axis, ChoiceAxis, ShareAxis
+from doe.steps.contract import finding_object
+
+
+def response_object(fitted: FittedResponse) -> dict[str, Any]:
+    """Give everything that is known of one fitted response."""
+    fit, known = fitted.fit, fitted.assessment
+    return {
+        "model": fit.model.name,
+        "terms": [row.label for row in known.coefficients],
+        "family": fit.family,
+        "method": fit.method,
+        "strata": list(known.strata),
+        "scale": fit.scale.name,
+        "power": fit.scale.power,
+        "value_is": fit.scale.value_is,
+        "unit": fit.unit,
+        "per": fit.per,
+        "n": fit.n,
+        "coding": [_axis_object(axis) for axis in fit.coding.axes],
+        "coefficients": [asdict(row) for row in known.coefficients],
+        "level": known.level,
+        "residual_df": known.residual_df,
+        "residual_sd": known.residual_sd,
+        "total_sd": fit.total_sd if known.residual_sd is not None else None,
+        "r2": known.r2,
+        "r2_adjusted": known.r2_adjusted,
+        "r2_predicted": known.r2_predicted,
+        "press": known.press,
+        "aicc": known.aicc,
+        "anova": [asdict(row) for row in known.anova],
+        "anova_by_order": [asdict(row) for row in known.anova_by_order],
+        "lack_of_fit": [asdict(row) for row in known.lack_of_fit],
+        "variance_components": dict(fit.components),
+        "blocks": {"name": known.blocks, "effects": dict(known.block_effects)},
+        "controls": {
+            name: {"mean": mean, "std_error": error}
+            for name, (mean, error) in fit.control_means.items()
+        },
+        "checks": _checks_object(known),
+        "runs": [asdict(row) for row in known.runs],
+        "findings": [finding_object(finding) for finding in fitted.findings],
+    }
+
+
+def _axis_object(axis: Axis) -> dict[str, Any]:
+    if isinstance(axis, ChoiceAxis):
+        return {"name": axis.name, "coded": "sum to zero", "levels": list(axis.levels)}
+    if isinstance(axis, ShareAxis):
+        return {"name": axis.name, "coded": "real proportion", "low": axis.low, "high": axis.high}
+    return {
+        "name": axis.name,
+        "unit": axis.unit,
+        "coded": "(ln x − middle) / half range"
+        if axis.spacing == "log"
+        else "(x − middle) / half range",
+        "low": axis.low,
+        "high": axis.high,
+        "spacing": axis.spacing,
+        "levels": list(axis.levels),
+    }
+
+
+def _checks_object(known: Assessment) -> dict[str, Any]:
+    return {
+        "vif": dict(known.vif),
+        "condition": known.condition,
+        "digits_left": known.digits_left,
+        "box_cox": asdict(known.box_cox) if known.box_cox else None,
+        "outliers": [asdict(outlier) for outlier in known.outliers],
+        "outlier_limit": known.outlier_limit,
+        "order": asdict(known.order) if known.order else None,
+        "normality": asdict(known.normality) if known.normality else None,
+    }

@@ -1,0 +1,127 @@
+"""Which model and scale each response is fitted with: as asked, as kept, or as the runs allow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import get_args
+
+from doe.errors import FitError
+from doe.model.coding import Coding
+from doe.model.terms import model_names
+from doe.steps.session import Session
+from doe.study.brief import Response, ScaleName
+from doe.study.choices import ResponseChoice
+from doe.study.names import fold, match_name
+
+# Fitted without being asked for, largest first; larger models are for those who ask for them.
+DEFAULT_MODELS = ("quadratic", "interactions", "linear")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitOptions:
+    """What `fit` may be asked for; nothing of it is kept unless `keep` says so.
+
+    Attributes:
+        model: Name of the model for every response; None for the kept or planned one.
+        drop: Terms to leave out.
+        only: Names of the responses to fit; empty for all.
+        scale: Scale for every response; None for the kept one or the brief's.
+        reduce: Leave out terms while that lowers AICc.
+        keep: Write what was asked to `choices.toml`.
+        because: Why, kept with it.
+        role: Who decides.
+        level: Confidence of intervals, 0..1.
+    """
+
+    model: str | None = None
+    drop: tuple[str, ...] = ()
+    only: tuple[str, ...] = ()
+    scale: str | None = None
+    reduce: bool = False
+    keep: bool = False
+    because: str = ""
+    role: str = ""
+    level: float = 0.95
+
+    @property
+    def tries_out(self) -> bool:
+        """Whether something is tried that is not on record."""
+        asked = self.model or self.drop or self.scale or self.only or self.reduce
+        return bool(asked) and not self.keep
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModelChoice:
+    """What one response is to be fitted with.
+
+    Attributes:
+        models: Names to try in this order; one only where somebody asked for it.
+        dropped: Terms to leave out.
+        response: The response, with the scale in force.
+        asked: Whether the model was asked for or kept; then nothing else may be fitted instead.
+    """
+
+    models: tuple[str, ...]
+    dropped: tuple[str, ...]
+    response: Response
+    asked: bool
+
+
+def choose_model(
+    response: Response, session: Session, coding: Coding, options: FitOptions
+) -> ModelChoice:
+    """Decide what to fit a response with: options first, then choices, then the plan.
+
+    Raises:
+        FitError: The model or scale asked for does not exist.
+    """
+    kept = session.choices.response(response.name)
+    name = options.model or kept.model
+    model = known_model(name, coding) if name else None
+    dropped = options.drop or (kept.dropped if options.model is None else ())
+    return ModelChoice(
+        models=(model,) if model else _models_to_try(session, coding),
+        dropped=dropped,
+        response=_on_scale(response, options.scale, kept),
+        asked=model is not None,
+    )
+
+
+def known_model(name: str, coding: Coding) -> str:
+    """Find a model by its name.
+
+    Raises:
+        FitError: No model of these settings has that name.
+    """
+    found = match_name(name.replace("-", " "), model_names(coding))
+    if found is None:
+        raise FitError(
+            f"there is no model '{name}' for these settings",
+            where="--model",
+            allowed=", ".join(model_names(coding)),
+        )
+    return found
+
+
+def _models_to_try(session: Session, coding: Coding) -> tuple[str, ...]:
+    planned = [
+        model for entry in (session.plan.rounds if session.plan else ()) for model in entry.models
+    ]
+    known = set(model_names(coding))
+    first = [model for model in dict.fromkeys(reversed(planned)) if model in known]
+    return tuple(dict.fromkeys([*first[:1], *(m for m in DEFAULT_MODELS if m in known)]))
+
+
+def _on_scale(response: Response, asked: str | None, kept: ResponseChoice) -> Response:
+    if asked is None:
+        if kept.scale is None:
+            return response
+        return response.model_copy(
+            update={"scale": kept.scale, "power": kept.power or response.power}
+        )
+    found = next((name for name in get_args(ScaleName) if fold(name) == fold(asked)), None)
+    if found is None:
+        raise FitError(
+            f"there is no scale '{asked}'", where="--scale", allowed=", ".join(get_args(ScaleName))
+        )
+    return response.model_copy(update={"scale": found})
