@@ -143,6 +143,25 @@ class Normality:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Curvature:
+    """How far centre runs lie from a model without squares.
+
+    Attributes:
+        gap: Centre runs less what the model expects there, fitted scale.
+        std_error: Of the gap.
+        df: Degrees of freedom of that.
+        p: Two-sided.
+        runs: The centre runs.
+    """
+
+    gap: float
+    std_error: float
+    df: int
+    p: float
+    runs: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RunRow:
     """One fitted run, fitted scale.
 
@@ -196,6 +215,7 @@ class Assessment:
         outlier_limit: That limit, None without enough degrees of freedom.
         order: None with too few runs.
         normality: None with too few runs.
+        curvature: None with squares in the model or without centre runs.
         runs: One row a run.
         n: Runs fitted, controls included.
         p: Columns fitted, blocks and controls included.
@@ -225,6 +245,7 @@ class Assessment:
     outlier_limit: float | None
     order: OrderDrift | None
     normality: Normality | None
+    curvature: Curvature | None
     runs: tuple[RunRow, ...]
     n: int
     p: int

@@ -1,0 +1,150 @@
+"""Which blocks least squares fits beside the model, and what is said of the others.
+
+Source:
+    DESIGN.md, section 5, "Strata": days and rounds are random from four on, other blocks fixed; a
+    round as a fixed block needs two link runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.fits.fit_table import indicators
+from analysis.fits.least_squares import dependent_groups
+from analysis.lab.response_data import Blocking, ResponseData
+from doe.errors import FitError
+from doe.study.finding import Finding
+from doe.study.settings import FloatArray
+
+# Fitting random blocks as fixed ones is fair while this many degrees of freedom stay for the error;
+# below three, a t interval is more than half again as wide as it need be.
+LEAST_DF_BESIDE_RANDOM = 3
+LINK_RUNS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedBlocks:
+    """The blocks that enter the fit; all None where none do."""
+
+    of: tuple[str | None, ...]
+    name: str
+    findings: tuple[Finding, ...]
+
+
+def blocks_to_fit(
+    data: ResponseData, surface: FloatArray, labels: Sequence[str], n_controls: int
+) -> FittedBlocks:
+    """Decide whether the blocks of the data enter as fixed columns.
+
+    Args:
+        data: The response over its runs.
+        surface: Columns of the model, shape (n, s); zeros for controls.
+        labels: Names of the columns.
+        n_controls: Controls, each with its own mean.
+
+    Raises:
+        FitError: Planned blocks cannot be told from terms of the model.
+    """
+    blocking = data.blocking
+    nothing = tuple(None for _ in data.run)
+    if blocking is None or len({label for label in blocking.of if label is not None}) < 2:
+        return FittedBlocks(of=nothing, name="", findings=())
+    names = tuple(dict.fromkeys(label for label in blocking.of if label is not None))
+    every = indicators(blocking.of, names)
+    columns = every[:, :-1] - every[:, -1:]
+    tied = _tied_terms(surface, columns, labels)
+    df = len(data) - surface.shape[1] - n_controls - columns.shape[1]
+    reason = _reason_against(data, blocking, tied, df)
+    if reason:
+        return FittedBlocks(of=nothing, name="", findings=(_left_out(blocking, reason, df),))
+    return FittedBlocks(of=blocking.of, name=blocking.name, findings=(_fitted(blocking, names),))
+
+
+def _reason_against(data: ResponseData, blocking: Blocking, tied: Sequence[str], df: int) -> str:
+    if tied and blocking.planned:
+        raise FitError(
+            f"the differences of {blocking.name}s cannot be told from {_listed(tied)}",
+            where=f"response '{data.response.name}'",
+            allowed="terms that vary within the blocks",
+            do="Drop these terms, or take a smaller model.",
+        )
+    if tied:
+        return f"they cannot be told from {_listed(tied)}"
+    if blocking.name == "round" and _link_runs(data, blocking) < LINK_RUNS:
+        return f"fewer than {LINK_RUNS} runs link the rounds"
+    least = LEAST_DF_BESIDE_RANDOM if blocking.effect == "random" else 1
+    if not blocking.planned and df < least:
+        return "too few degrees of freedom would stay for the error"
+    return ""
+
+
+def _tied_terms(surface: FloatArray, columns: FloatArray, labels: Sequence[str]) -> list[str]:
+    if surface.shape[0] < surface.shape[1] + columns.shape[1]:
+        return []
+    alone = {group[-1] for group in dependent_groups(surface)}
+    groups = dependent_groups(np.hstack([surface, columns]))
+    s = surface.shape[1]
+    named = [
+        labels[j]
+        for group in groups
+        if group[-1] not in alone and any(j >= s for j in group)
+        for j in group
+        if j < s and labels[j] != "intercept"
+    ]
+    return list(dict.fromkeys(named))
+
+
+def _link_runs(data: ResponseData, blocking: Blocking) -> int:
+    # A link is a run whose recipe was also made in another block: a control or equal settings.
+    made: dict[tuple[object, ...], set[str | None]] = {}
+    for i, label in enumerate(blocking.of):
+        made.setdefault(_recipe(data, i), set()).add(label)
+    latest = [label for label in blocking.of if label is not None][-1]
+    return sum(
+        1
+        for i, label in enumerate(blocking.of)
+        if label == latest and len(made[_recipe(data, i)]) > 1
+    )
+
+
+def _recipe(data: ResponseData, i: int) -> tuple[object, ...]:
+    name = data.control[i]
+    cells = np.nan_to_num(data.planned.values[i], nan=-9e15)
+    return (name,) if name is not None else tuple(np.round(cells, 9).tolist())
+
+
+def _fitted(blocking: Blocking, names: Sequence[str]) -> Finding:
+    said = (
+        f"Differences between {blocking.name}s are fitted beside the model, so intervals are for "
+        f"the {blocking.name}s of this study."
+    )
+    if blocking.effect == "random":
+        said += f" They would be random ({blocking.because}), which this fit cannot do yet."
+    return Finding(
+        level="caution" if blocking.effect == "random" else "note",
+        what=said,
+        evidence={f"{blocking.name}s": len(names)},
+        advice="Expect more scatter on a new one than the intervals show."
+        if blocking.effect == "random"
+        else "",
+    )
+
+
+def _left_out(blocking: Blocking, reason: str, df: int) -> Finding:
+    return Finding(
+        level="caution",
+        what=f"Differences between {blocking.name}s are not fitted, because {reason}; they go into "
+        "the error or into the terms they move with.",
+        evidence={"degrees of freedom that would stay": df},
+        advice="Compare the runs of a control or of the centre between them before you trust small "
+        "effects.",
+    )
+
+
+def _listed(words: Sequence[str]) -> str:
+    quoted = [f"'{word}'" for word in words[:4]]
+    more = f" and {len(words) - 4} more" if len(words) > 4 else ""
+    return ", ".join(quoted) + more

@@ -1,0 +1,118 @@
+"""Which models the runs can carry, and what to say when the one asked for is too large."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.fits.fit_table import FitTable
+from analysis.fits.least_squares import DependentColumnsError, dependent_groups
+from doe.errors import FitError
+from doe.model.coding import Coding
+from doe.model.matrix import column_label, model_columns, model_matrix
+from doe.model.terms import Model, make_model, model_names
+from doe.study.settings import FloatArray
+
+
+def surface_columns(
+    settings: FloatArray, control: Sequence[str | None], coding: Coding, model: Model
+) -> FloatArray:
+    """Expand the settings of runs, shape (n, s); zeros for controls, which have their own means."""
+    planned = np.array([name is None for name in control])
+    surface = np.zeros((len(control), len(model_columns(model, coding))))
+    if planned.any():
+        surface[planned] = model_matrix(settings[planned], coding, model)
+    return surface
+
+
+def largest_model(
+    settings: FloatArray,
+    control: Sequence[str | None],
+    coding: Coding,
+    *,
+    beside: FloatArray | None = None,
+    least_df: int = 1,
+) -> str | None:
+    """Find the largest named model that the runs can carry.
+
+    Args:
+        settings: As made, shape (n, k), lab units.
+        control: Control of each run.
+        coding: The settings' coding.
+        beside: Columns fitted beside the model (controls, blocks), shape (n, c).
+        least_df: Degrees of freedom that must stay for the error.
+
+    Returns:
+        Its name, or None when not even the smallest can be fitted.
+    """
+    others = beside if beside is not None else np.zeros((len(control), 0))
+    for name in reversed(model_names(coding)):
+        surface = surface_columns(settings, control, coding, make_model(name, coding))
+        X = np.hstack([surface, others])
+        if X.shape[0] - X.shape[1] >= least_df and not dependent_groups(X):
+            return name
+    return None
+
+
+def refuse_too_large(
+    error: DependentColumnsError,
+    table: FitTable,
+    settings: FloatArray,
+    coding: Coding,
+    model: Model,
+    response: str,
+) -> FitError:
+    """Put into words why a model cannot be fitted, and which smaller one can."""
+    n, p = table.matrix.shape
+    labels = table.all_labels
+    beside = np.hstack([table.control_columns, table.block_columns])
+    smaller = largest_model(settings, table.control, coding, beside=beside)
+    n_beside = beside.shape[1]
+    more = f" ({n_beside} of them for controls and blocks)" if n_beside else ""
+    if n < p:
+        what = f"the {model.name} model has {p} coefficients{more}, but {n} runs can be fitted"
+        drop = ""
+    else:
+        what = f"the {model.name} model cannot be fitted: {_ties(error, labels)}"
+        drop = _drop_words(error, labels, table.surface.shape[1])
+    return FitError(
+        what,
+        where=f"response '{response}'",
+        allowed="models whose terms these runs can tell apart",
+        do=_what_would_work(smaller, model, drop),
+    )
+
+
+def labels_of(model: Model, coding: Coding) -> tuple[str, ...]:
+    """Name the columns of a model as tables show them."""
+    return tuple(column_label(column) for column in model_columns(model, coding))
+
+
+def _ties(error: DependentColumnsError, labels: Sequence[str]) -> str:
+    sentences = []
+    for group in error.groups[:3]:
+        last, others = labels[group[-1]], [labels[j] for j in group[:-1]]
+        if not others:
+            sentences.append(f"'{last}' never varies in these runs")
+        else:
+            named = " and ".join(f"'{word}'" for word in others[:3])
+            named += f" and {len(others) - 3} more" if len(others) > 3 else ""
+            sentences.append(f"'{last}' cannot be told from {named} in these runs")
+    more = len(error.groups) - 3
+    return "; ".join(sentences) + (f"; and {more} more such ties" if more > 0 else "")
+
+
+def _drop_words(error: DependentColumnsError, labels: Sequence[str], s: int) -> str:
+    last = [labels[group[-1]] for group in error.groups if group[-1] < s]
+    return " and ".join(f"'{word}'" for word in dict.fromkeys(last)) if len(last) < 4 else ""
+
+
+def _what_would_work(smaller: str | None, model: Model, drop: str) -> str:
+    ways = [f"drop {drop}"] if drop else []
+    if smaller is not None and smaller != model.name:
+        ways.append(f"fit the {smaller} model, the largest named one that these runs carry")
+    if not ways:
+        return "Make more runs: these carry no model at all."
+    sentence = ", or ".join(ways)
+    return f"{sentence[0].upper()}{sentence[1:]}."

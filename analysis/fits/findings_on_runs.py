@@ -1,0 +1,149 @@
+"""What single runs, their order and their spread say of a fit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.fits.assessment import Assessment
+from analysis.fits.diagnostics import ALONE
+from analysis.fits.fit import Fit
+from analysis.lab.response_data import ResponseData, in_words
+from doe.study.finding import Finding
+
+CLEAR = 0.05
+# Residuals of a fit look normal by themselves: only a gross departure is told.
+_GROSS = 0.01
+# Cook and Weisberg (1982), section 3.5: a distance of 1 is worth study.
+_LARGE_COOK = 1.0
+
+
+def findings_on_runs(fit: Fit, assessment: Assessment, data: ResponseData) -> tuple[Finding, ...]:
+    """Say which runs, and what about their order, the reader should look at."""
+    return (
+        *_on_outliers(assessment),
+        *_on_influence(assessment),
+        *_on_order(assessment),
+        *_on_curvature(fit, assessment),
+        *_on_normality(assessment),
+        *_on_controls(fit, data),
+    )
+
+
+def _on_outliers(a: Assessment) -> Iterator[Finding]:
+    for outlier in a.outliers:
+        side = "above" if outlier.studentised > 0 else "below"
+        yield Finding(
+            level="caution",
+            what=f"Run {outlier.run} lies far {side} what the model gives from the other runs.",
+            evidence={
+                "run": outlier.run,
+                "studentised residual": round(outlier.studentised, 2),
+                "limit for all runs together": round(outlier.limit, 2),
+            },
+            advice="Check its weighing card and its readings: two additives transposed look like "
+            "this. Exclude it only for a reason found there, and see whether the compromise moves.",
+            source="Cook and Weisberg (1982), Residuals and Influence in Regression, section 2.2",
+        )
+
+
+def _on_influence(a: Assessment) -> Iterator[Finding]:
+    alone = [row.run for row in a.runs if row.leverage > 1 - ALONE and row.control is None]
+    if alone and a.residual_df > 0:
+        one = len(alone) == 1
+        yield Finding(
+            level="caution",
+            what=f"{in_words('run', alone).capitalize()} alone {'fixes' if one else 'fix'} a term "
+            "of the model; a slip there would not show.",
+            evidence={"leverage": 1.0},
+            advice="Repeat it, or drop the term that rests on it.",
+        )
+    strong = [row for row in a.runs if row.cook is not None and row.cook > _LARGE_COOK]
+    if strong:
+        one = len(strong) == 1
+        named = in_words("run", [row.run for row in strong])
+        yield Finding(
+            level="caution",
+            what=f"{named.capitalize()} {'moves' if one else 'move'} the whole fit: without "
+            f"{'it' if one else 'them'} the answer would differ.",
+            evidence={f"Cook's distance of run {row.run}": _short(row.cook) for row in strong[:4]},
+            advice="Repeat the run before you build on the model.",
+            source="Cook (1977), Technometrics 19, 15-18",
+        )
+
+
+def _on_order(a: Assessment) -> Iterator[Finding]:
+    drift = a.order
+    if drift is None:
+        return
+    if drift.p is not None and drift.slope is not None and drift.p < CLEAR:
+        way = "rise" if drift.slope > 0 else "fall"
+        yield Finding(
+            level="caution",
+            what=f"Residuals {way} with the order in which the runs were made: something drifted.",
+            evidence={"change a run, fitted scale": _short(drift.slope), "p": _short(drift.p)},
+            advice="Look at bead wear, temperature, ageing of the raw materials and the "
+            "instrument's calibration; compare the runs of a control along the order.",
+        )
+    elif drift.neighbours is not None and _is_alike(drift.neighbours_p, drift.neighbours):
+        yield Finding(
+            level="caution",
+            what="Runs made one after the other miss the model in the same direction.",
+            evidence={
+                "Durbin-Watson ratio": _short(drift.neighbours),
+                "p": _short(drift.neighbours_p),
+            },
+            advice="Look for what changed between days or batches of raw material.",
+            source="Durbin and Watson (1950), Biometrika 37, 409-428",
+        )
+
+
+def _on_curvature(fit: Fit, a: Assessment) -> Iterator[Finding]:
+    curvature = a.curvature
+    if curvature is None or curvature.p >= CLEAR:
+        return
+    side = "above" if curvature.gap > 0 else "below"
+    yield Finding(
+        level="caution",
+        what=f"Centre runs lie {side} what the {fit.model.name} model gives: the response is "
+        "curved, and this model cannot follow it.",
+        evidence={
+            "gap on the fitted scale": _short(curvature.gap),
+            "standard error": _short(curvature.std_error),
+            "p": _short(curvature.p),
+            "centre runs": len(curvature.runs),
+        },
+        advice="Add axial runs (`extend --for axial`) and fit the quadratic model.",
+        source="Box, Hunter and Hunter (2005), Statistics for Experimenters, 2nd ed., chapter 11",
+    )
+
+
+def _on_normality(a: Assessment) -> Iterator[Finding]:
+    if a.normality is None or a.normality.p >= _GROSS:
+        return
+    yield Finding(
+        level="note",
+        what="Residuals do not look like one normal curve: a few runs stand apart, or the scale is "
+        "skewed.",
+        evidence={"W": _short(a.normality.w), "p": _short(a.normality.p)},
+        advice="Look at outliers and the scale first; the intervals bear a mild departure.",
+        source="Shapiro and Wilk (1965), Biometrika 52, 591-611",
+    )
+
+
+def _on_controls(fit: Fit, data: ResponseData) -> Iterator[Finding]:
+    for name in fit.control_means:
+        runs = [run for run, own in zip(data.run, data.control, strict=True) if own == name]
+        yield Finding(
+            level="note",
+            what=f"Control '{name}' has a mean of its own; it adds to the error, not to the "
+            "surface.",
+            evidence={"runs": len(runs)},
+        )
+
+
+def _is_alike(p: float | None, ratio: float) -> bool:
+    return p is not None and p < CLEAR and ratio < 2
+
+
+def _short(value: float | None) -> float:
+    return float(f"{value:.3g}") if value is not None else float("nan")

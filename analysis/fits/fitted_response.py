@@ -1,0 +1,228 @@
+"""Fit one response: from its data to a fit, its assessment and what to make of both."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.fits.assessing import assess, block_effects
+from analysis.fits.assessment import Assessment, BoxCox
+from analysis.fits.blocks import blocks_to_fit
+from analysis.fits.box_cox import automatic_scale, box_cox
+from analysis.fits.collinearity import condition, vif
+from analysis.fits.estimable import labels_of, refuse_too_large, surface_columns
+from analysis.fits.findings import findings_of
+from analysis.fits.fit import Fit, Scale
+from analysis.fits.fit_table import FitTable
+from analysis.fits.least_squares import DependentColumnsError, LeastSquares, solve_least_squares
+from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
+from analysis.fits.scales import scale_of
+from analysis.lab.response_data import ResponseData, in_words
+from doe.errors import FitError
+from doe.model.coding import Coding
+from doe.model.matrix import model_columns
+from doe.model.terms import Model, drop_terms, make_model
+from doe.study.finding import Finding
+from doe.study.settings import FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedResponse:
+    """A response with its model and all that is known of it."""
+
+    fit: Fit
+    assessment: Assessment
+    findings: tuple[Finding, ...]
+
+
+def fit_response(
+    data: ResponseData,
+    coding: Coding,
+    *,
+    model: str | Model,
+    drop: Sequence[str] = (),
+    scale: Scale | None = None,
+    level: float = 0.95,
+) -> FittedResponse:
+    """Fit a response by least squares.
+
+    Args:
+        data: The response over its runs.
+        coding: Coding of the settings.
+        model: Name of the model, or its terms.
+        drop: Terms to leave out, as a user writes them.
+        scale: The scale to fit on; None takes the brief's, and for `auto` lets the data choose
+            among as read, logarithm and square root.
+        level: Confidence of intervals, 0..1.
+
+    Returns:
+        The fit and its assessment. With as many coefficients as runs there are coefficients but no
+        standard errors.
+
+    Raises:
+        FitError: Nothing to fit, several runs in one batch, a scale that cannot take the readings,
+            or a model that the runs cannot carry.
+    """
+    _refuse_unfit(data)
+    wanted = make_model(model, coding) if isinstance(model, str) else model
+    wanted, drop_findings = drop_terms(wanted, drop, coding)
+    table, blocks, block_findings = _table(data, coding, wanted)
+    solved = _solve(table, data, coding, wanted)
+    power = box_cox(data.repeats, solved.basis, solved.df, level=level)
+    chosen, scale_findings = _scale(data, scale, power)
+    table = _on_scale(table, averaged(data, chosen))
+    solved = solve_least_squares(table.matrix, table.y)
+    assessment = assess(
+        table,
+        solved,
+        data,
+        coding,
+        level=level,
+        log_jacobian=log_jacobian(data, chosen),
+        box_cox=power,
+        blocks=blocks,
+        vif=vif(data.actual.values, data.control, coding, wanted),
+        condition=condition(data.actual.values, data.control, coding, wanted),
+    )
+    fit = _fit(data, coding, wanted, chosen, table, solved)
+    said = (*data.findings, *drop_findings, *scale_findings, *block_findings)
+    said += repeat_findings(data.repeats)
+    return FittedResponse(
+        fit=fit, assessment=assessment, findings=said + findings_of(fit, assessment, data)
+    )
+
+
+def _refuse_unfit(data: ResponseData) -> None:
+    where = f"response '{data.response.name}'"
+    if all(name is not None for name in data.control):
+        waiting = f"{len(data.pending)} runs wait for theirs" if data.pending else ""
+        raise FitError(
+            "there is no run of the plan with a reading that can be fitted",
+            where=where,
+            allowed="readings of at least as many runs as the model has coefficients",
+            do=f"Enter readings first{'; ' + waiting if waiting else ''}.",
+        )
+    counts = Counter(batch for batch in data.batch if batch is not None)
+    shared = [batch for batch, count in counts.items() if count > 1]
+    if shared:
+        runs = [r for r, b in zip(data.run, data.batch, strict=True) if b == shared[0]]
+        raise FitError(
+            f"{in_words('batch', shared)} {'hold' if len(shared) > 1 else 'holds'} several runs "
+            f"each (batch {shared[0]}: {in_words('run', runs)}); what one batch has in common "
+            "would be taken for knowledge of the settings, and models that allow for it are not "
+            "there yet",
+            where=where,
+            allowed="one run a batch",
+            do="Exclude all but one run of each batch with `note`, or enter the mean of a batch's "
+            "runs as one run.",
+        )
+
+
+def _table(
+    data: ResponseData, coding: Coding, model: Model
+) -> tuple[FitTable, str, tuple[Finding, ...]]:
+    surface = surface_columns(data.actual.values, data.control, coding, model)
+    labels = labels_of(model, coding)
+    n_controls = len({name for name in data.control if name is not None})
+    blocks = blocks_to_fit(data, surface, labels, n_controls)
+    table = FitTable(
+        run=data.run,
+        y=np.array([np.mean(run) for run in data.repeats]),
+        surface=surface,
+        columns=model_columns(model, coding),
+        labels=labels,
+        control=data.control,
+        block=blocks.of,
+    )
+    return table, blocks.name, blocks.findings
+
+
+def _on_scale(table: FitTable, y: FloatArray) -> FitTable:
+    return FitTable(
+        run=table.run,
+        y=y,
+        surface=table.surface,
+        columns=table.columns,
+        labels=table.labels,
+        control=table.control,
+        block=table.block,
+    )
+
+
+def _solve(table: FitTable, data: ResponseData, coding: Coding, model: Model) -> LeastSquares:
+    try:
+        return solve_least_squares(table.matrix, table.y)
+    except DependentColumnsError as error:
+        raise refuse_too_large(
+            error, table, data.actual.values, coding, model, data.response.name
+        ) from error
+
+
+def _scale(
+    data: ResponseData, scale: Scale | None, power: BoxCox | None
+) -> tuple[Scale, tuple[Finding, ...]]:
+    if scale is not None:
+        return scale, ()
+    if data.response.scale != "auto":
+        return scale_of(data.response), ()
+    chosen = automatic_scale(power)
+    evidence: dict[str, float | int | str] = {}
+    if power is not None:
+        evidence = {
+            "best power": round(power.power, 3),
+            "from": round(power.interval[0], 3),
+            "to": round(power.interval[1], 3),
+        }
+    name = "as read" if chosen.name == "identity" else f"on the {chosen.name} scale"
+    why = (
+        "the data chose the scale by the likelihood of its power"
+        if power is not None
+        else "values at or below zero, or too few runs, leave no choice"
+    )
+    return chosen, (
+        Finding(
+            level="note",
+            what=f"'{data.response.name}' is fitted {name}: {why}.",
+            evidence=evidence,
+            advice="Write the scale into the brief, so that later readings do not change it.",
+            source="Box and Cox (1964), J. R. Stat. Soc. B 26, 211-252",
+        ),
+    )
+
+
+def _fit(
+    data: ResponseData,
+    coding: Coding,
+    model: Model,
+    scale: Scale,
+    table: FitTable,
+    solved: LeastSquares,
+) -> Fit:
+    s = len(table.columns)
+    covariance = solved.covariance
+    controls = {
+        name: (float(solved.coefficients[s + i]), float(covariance[s + i, s + i] ** 0.5))
+        for i, name in enumerate(table.control_names)
+    }
+    return Fit(
+        response=data.response.name,
+        unit=data.response.unit,
+        per=data.response.per,
+        scale=scale,
+        coding=coding,
+        model=model,
+        columns=table.columns,
+        coefficients=solved.coefficients[:s],
+        covariance=covariance[:s, :s],
+        coefficient_df=np.full(s, float(solved.df)),
+        components={"residual": solved.residual_variance},
+        component_df={"residual": float(solved.df)},
+        block_effects=block_effects(table, solved),
+        control_means=controls,
+        n=len(table.run),
+        runs=table.run,
+        repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),
+    )

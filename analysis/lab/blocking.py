@@ -1,0 +1,95 @@
+"""In which blocks the runs were made: the table's own, days, or rounds.
+
+Source:
+    DESIGN.md, section 5, "Strata".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from analysis.lab.response_data import BlockEffect, Blocking
+from doe.study.brief import Study
+from doe.study.plan import Plan
+
+# From four on, days say enough of each other to count as drawn from many (DESIGN.md, section 5).
+RANDOM_FROM = 4
+
+
+def blocking_of(
+    study: Study, plan: Plan, day: Sequence[int | None], rows: Sequence[int]
+) -> Blocking | None:
+    """Find the blocks of some runs of a plan.
+
+    Args:
+        study: The brief; says what blocks are called and whether they are random.
+        plan: The runs. A round's `details` may hold `blocks`, block by run number.
+        day: Day of each run of the plan, as done.
+        rows: The runs to be fitted, by their place in the plan.
+
+    Returns:
+        None where all runs share one block.
+    """
+    planned = _planned_blocks(plan)
+    labels = tuple(planned.get(plan.run[i]) for i in rows)
+    if _count(labels) > 1:
+        return _of_brief(study, labels)
+    rounds = [plan.round[i] for i in rows]
+    days = [day[i] for i in rows]
+    if len({number for number in days if number is not None}) > 1:
+        # Day numbers may start again with each round.
+        told = len(set(rounds)) > 1
+        labels = tuple(
+            (f"{d} of round {r}" if told else f"{d}") if d is not None else None
+            for d, r in zip(days, rounds, strict=True)
+        )
+        return _happened(study, "day", labels)
+    if len(set(rounds)) > 1:
+        return _happened(study, "round", tuple(f"{number}" for number in rounds))
+    return None
+
+
+def _planned_blocks(plan: Plan) -> dict[int, str]:
+    found: dict[int, str] = {}
+    for entry in plan.rounds:
+        blocks = entry.details.get("blocks")
+        if isinstance(blocks, Mapping):
+            found |= {int(run): str(label) for run, label in blocks.items()}
+    return found
+
+
+def _of_brief(study: Study, labels: tuple[str | None, ...]) -> Blocking:
+    block = next((block for block in study.blocks if block.name != "day"), None)
+    effect: BlockEffect = block.effect if block and block.effect else "fixed"
+    return Blocking(
+        name=block.name if block else "block",
+        of=labels,
+        effect=effect,
+        planned=True,
+        because="the brief says so" if block and block.effect else "",
+    )
+
+
+def _happened(study: Study, name: str, labels: tuple[str | None, ...]) -> Blocking:
+    said = next((b.effect for b in study.blocks if b.name == name and b.effect), None)
+    if said is not None:
+        return Blocking(
+            name=name, of=labels, effect=said, planned=False, because="the brief says so"
+        )
+    if name == "day" and _set_per_day(study):
+        return Blocking(
+            name=name, of=labels, effect="random", planned=False, because="a factor is set per day"
+        )
+    if _count(labels) >= RANDOM_FROM:
+        because = f"there are {RANDOM_FROM} or more of them"
+        return Blocking(name=name, of=labels, effect="random", planned=False, because=because)
+    return Blocking(name=name, of=labels, effect="fixed", planned=False)
+
+
+def _set_per_day(study: Study) -> bool:
+    package = study.package is not None and study.package.set_per == "day"
+    return package or any(factor.set_per == "day" for factor in study.varied_factors)
+
+
+def _count(labels: Sequence[str | None]) -> int:
+    return len({label for label in labels if label is not None})

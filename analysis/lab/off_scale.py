@@ -1,0 +1,111 @@
+"""Readings that run off the scale, and the part of the region where the millbase gels."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from analysis.lab.response_data import in_words
+from doe.study.brief import Response
+from doe.study.finding import Finding
+from doe.study.plan import Plan
+from doe.study.readings import Flag, Reading
+from doe.study.settings import Settings
+
+# A setting tells where runs gel when they share less than this part of what was tried of it.
+_NARROW = 0.6
+
+
+def off_scale_flag(reading: Reading, response: Response) -> Flag | None:
+    """Give the flag that keeps a reading out of least squares; None for others.
+
+    Gelled counts as above where the brief says so, else as missing.
+    """
+    if reading.flag in ("above", "below", "between"):
+        return reading.flag
+    if reading.flag == "gelled" and response.when_gelled == "above":
+        return "above"
+    return None
+
+
+def off_scale_findings(
+    response: Response,
+    plan: Plan,
+    made: Settings,
+    off_scale: Mapping[int, Flag],
+    gelled: Sequence[int],
+) -> tuple[Finding, ...]:
+    """Say which runs are off the scale, what that does to the fit, and where the region gels."""
+    findings = []
+    if off_scale:
+        flags = {
+            flag: [r for r, f in off_scale.items() if f == flag] for flag in off_scale.values()
+        }
+        listed = "; ".join(f"{flag}: {in_words('run', runs)}" for flag, runs in flags.items())
+        findings.append(
+            Finding(
+                level="caution",
+                what=f"Readings of '{response.name}' off the scale are left out of this fit "
+                f"({listed}); the model is biased for want of them, {_bias(off_scale)}.",
+                evidence={"runs off the scale": len(off_scale)},
+                advice="Trust the model only away from their settings; dilute or change the "
+                "geometry to measure them if you can.",
+            )
+        )
+    if gelled:
+        tried = [i for i, kind in enumerate(plan.kind) if kind not in ("control", "confirm")]
+        own = [i for i in tried if plan.run[i] in set(gelled)]
+        where = where_in_words(made, own, tried)
+        findings.append(
+            Finding(
+                level="caution",
+                what=f"A region gels: {in_words('run', gelled)}"
+                + (f", at {where}." if where else ", at settings with nothing in common."),
+                evidence={"runs gelled": len(gelled), "runs planned": len(tried)},
+                advice="Keep the compromise well away from it; a forbid or a limit in the brief "
+                "keeps later runs out.",
+            )
+        )
+    return tuple(findings)
+
+
+def where_in_words(made: Settings, rows: Sequence[int], tried: Sequence[int]) -> str:
+    """Describe some runs by the settings that they share and others do not.
+
+    Args:
+        made: Settings of the runs of a plan.
+        rows: The runs to describe, by place.
+        tried: All runs to compare with, by place.
+
+    Returns:
+        A phrase such as `dose 0.8 to 1 (tried: 0.8 to 2.4) and neutraliser ammonia`; empty if they
+        share nothing.
+    """
+    if not rows:
+        return ""
+    parts = []
+    for name in made.names:
+        own = made.column(name)[list(rows)]
+        every = made.column(name)[list(tried)]
+        own, every = own[~np.isnan(own)], every[~np.isnan(every)]
+        if not len(own) or every.max() == every.min():
+            continue
+        if name in made.labels:
+            if len(set(own)) == 1:
+                parts.append(f"{name} {made.labels[name][int(own[0])]}")
+        elif own.max() - own.min() <= _NARROW * (every.max() - every.min()):
+            spread = (
+                f"{own.min():g}" if own.min() == own.max() else f"{own.min():g} to {own.max():g}"
+            )
+            parts.append(f"{name} {spread} (tried: {every.min():g} to {every.max():g})")
+    return " and ".join(parts)
+
+
+def _bias(off_scale: Mapping[int, Flag]) -> str:
+    flags = set(off_scale.values())
+    if flags == {"above"}:
+        return "towards low values where they lie"
+    if flags == {"below"}:
+        return "towards high values where they lie"
+    return "most where they lie"
