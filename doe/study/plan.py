@@ -32,7 +32,9 @@ class Round:
         runs: Run numbers of the round.
         controls: Name of the control of each run of kind `control`.
         reasons: Why this layout, in a few sentences.
-        details: What else the layout wants on record (alias chains, axial distance, costs).
+        details: What else the layout wants on record (alias chains, axial distance, costs): JSON
+            values. Maps keyed by run or batch numbers keep numbers as keys. An adopted table has
+            `block` here, the label of each run.
     """
 
     number: int
@@ -64,6 +66,8 @@ class Plan:
         panel: Panel number within the study, None where no panel is planned.
         kind: What the run is for.
         rounds: How the rounds were made.
+        issued: Highest run, batch, sample and panel number ever issued, by these words; needed
+            only where runs were dropped or replaced, since no number is used twice.
     """
 
     settings: Settings
@@ -75,6 +79,7 @@ class Plan:
     panel: tuple[int | None, ...]
     kind: tuple[Kind, ...]
     rounds: tuple[Round, ...]
+    issued: Mapping[str, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         sizes = {

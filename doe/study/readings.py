@@ -59,7 +59,8 @@ class Readings:
 
     def current(self) -> tuple[Reading, ...]:
         """Give the lines that stand: the latest of each key, those replaced left out."""
-        latest = {reading.key: reading for reading in self.rows}
+        replaced = {reading.replaces for reading in self.rows if reading.replaces is not None}
+        latest = {one.key: one for one in self.rows if one.id not in replaced}
         return tuple(latest.values())
 
 

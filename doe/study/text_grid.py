@@ -51,7 +51,7 @@ def text_grid(text: str, source: str) -> Grid:
         return _split(body, source, hint, skipped=1)
     grids, errors = _readings(body, source)
     ranked = sorted(grids, key=_fit, reverse=True)
-    if errors and (not ranked or len(ranked[0].rows[0]) == 1):
+    if errors and not any(len(grid.rows[0]) > 1 for grid in grids):
         raise errors[0]
     best = ranked[0]
     rival = next((grid for grid in ranked[1:] if _fit(grid) == _fit(best)), None)

@@ -1,0 +1,172 @@
+"""`choices.toml`: every decision that changes a number, why it was taken and by which role."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, Literal
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+
+from doe.errors import Fault, StudyError
+from doe.study.file_format import FORMAT, current_content
+from doe.study.names import fold
+from doe.study.toml_text import toml_table
+
+CHOICES_FILE = "choices.toml"
+# A key that nobody reads is a slip of the pen: it is refused.
+_CLOSED = ConfigDict(extra="forbid")
+Says = Literal["lost", "excluded", "back"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseChoice:
+    """How one response is modelled.
+
+    Attributes:
+        model: Name of the model, None for the one the command picks.
+        dropped: Terms left out of it.
+        scale: Name of the scale, None for that of the brief.
+        power: Exponent of the scale `power`.
+        because: Why.
+        role: Who decided.
+    """
+
+    __pydantic_config__ = _CLOSED
+    model: str | None = None
+    dropped: tuple[str, ...] = ()
+    scale: str | None = None
+    power: float | None = None
+    because: str = ""
+    role: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """What was said of a run, batch or day.
+
+    Attributes:
+        subject: What kind of unit.
+        number: Its number.
+        response: The response it is said of, None for all.
+        says: `lost` and `excluded` leave the readings out, `back` takes them in again.
+        because: Why.
+        role: Who said it.
+    """
+
+    __pydantic_config__ = _CLOSED
+    subject: Literal["run", "batch", "day"]
+    number: int
+    response: str | None = None
+    says: Says
+    because: str = ""
+    role: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChosenSettings:
+    """The settings that were chosen, in lab units, a named choice by its level."""
+
+    __pydantic_config__ = _CLOSED
+    settings: Mapping[str, float | str]
+    because: str = ""
+    role: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """All decisions of a study; notes in the order in which they were made."""
+
+    responses: Mapping[str, ResponseChoice] = field(default_factory=dict)
+    notes: tuple[Note, ...] = ()
+    chosen: ChosenSettings | None = None
+
+    def response(self, name: str) -> ResponseChoice:
+        """Give what was decided of a response; nothing, if nothing was."""
+        by_fold = {fold(known): choice for known, choice in self.responses.items()}
+        return by_fold.get(fold(name), ResponseChoice())
+
+    def with_response(self, name: str, choice: ResponseChoice) -> Choices:
+        """Decide a response anew."""
+        others = {key: one for key, one in self.responses.items() if fold(key) != fold(name)}
+        return replace(self, responses=others | {name: choice})
+
+    def with_note(self, note: Note) -> Choices:
+        """Add a note behind the others."""
+        return replace(self, notes=(*self.notes, note))
+
+    def standing_notes(self) -> tuple[Note, ...]:
+        """Give the notes in force: the last of each unit and response, those taken back left out.
+
+        `back` of a unit without a response takes back all that was said of the unit.
+        """
+        standing: dict[tuple[str, int, str | None], Note] = {}
+        for note in self.notes:
+            response = None if note.response is None else fold(note.response)
+            gone = [
+                key
+                for key in standing
+                if key[:2] == (note.subject, note.number)
+                and (key[2] == response or (note.says == "back" and response is None))
+            ]
+            for key in gone:
+                del standing[key]
+            if note.says != "back":
+                standing[note.subject, note.number, response] = note
+        return tuple(standing.values())
+
+
+def encode_choices(choices: Choices) -> bytes:
+    """Write all decisions: responses and settings sorted by name, notes in their order."""
+    parts = ["# Written by millbase: every decision that changes a number.", f"format = {FORMAT}"]
+    for name in sorted(choices.responses):
+        parts += ["", *toml_table(("response", name), _filled(choices.responses[name]))]
+    for note in choices.notes:
+        parts += ["", *toml_table(("note",), _filled(note), repeated=True)]
+    if choices.chosen is not None:
+        settings = {name: choices.chosen.settings[name] for name in sorted(choices.chosen.settings)}
+        about = {"because": choices.chosen.because, "role": choices.chosen.role}
+        parts += ["", *toml_table(("chosen",), {key: said for key, said in about.items() if said})]
+        parts += ["", *toml_table(("chosen", "settings"), settings)]
+    return ("\n".join(parts) + "\n").encode()
+
+
+def decode_choices(data: bytes, where: str = CHOICES_FILE) -> Choices:
+    """Read all decisions.
+
+    Raises:
+        StudyError: The file is no TOML, has faults, or is of an unknown format.
+    """
+    try:
+        content = current_content(tomllib.loads(data.decode("utf-8-sig")), where)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as cause:
+        raise StudyError(
+            f"the file is not the TOML that millbase wrote ({cause})",
+            where=where,
+            do="Put back a copy from before it was changed.",
+        ) from cause
+    known = {"format": None, "response": "responses", "note": "notes", "chosen": "chosen"}
+    faults = [
+        Fault(where=where, what=f"the key '{key}' is not known", allowed=", ".join(known))
+        for key in content
+        if key not in known
+    ]
+    if faults:
+        raise StudyError.from_faults(faults)
+    plain = {new: content[old] for old, new in known.items() if new and old in content}
+    try:
+        return _CHOICES.validate_python(plain)
+    except ValidationError as cause:
+        raise StudyError.from_faults(
+            Fault(where=f"{where}, {'.'.join(map(str, one['loc']))}", what=one["msg"])
+            for one in cause.errors()
+        ) from cause
+
+
+_CHOICES = TypeAdapter(Choices)
+
+
+def _filled(value: ResponseChoice | Note) -> dict[str, Any]:
+    pairs = {one.name: getattr(value, one.name) for one in fields(value)}
+    return {key: said for key, said in pairs.items() if said not in (None, "", ())}

@@ -1,0 +1,74 @@
+"""What may take the place of what: results always, records that only grow, the rest on request."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from doe.errors import DoeError
+from doe.study.numerals import parse_number
+from doe.study.tables import read_table
+
+# Remade from the inputs at any time.
+REMADE = "results/"
+# Decisions are changed by making them anew; that is what the file is for.
+DECISIONS = frozenset({"choices.toml"})
+# Records that lines and rounds are added to.
+RECORDS = frozenset({"plan.csv", "plan.json", "readings.csv", "actuals.csv", "ladder.csv"})
+
+
+def is_free_to_write(name: str, old: bytes | None, new: bytes) -> bool:
+    """Tell whether a file may be written without a word from the user.
+
+    Args:
+        name: Place in the study folder.
+        old: What it holds, None if it is not there.
+        new: What it would hold.
+    """
+    if old is None or old == new or name.startswith(REMADE) or name in DECISIONS:
+        return True
+    return name in RECORDS and keeps_everything(name, old, new)
+
+
+def keeps_everything(name: str, old: bytes, new: bytes) -> bool:
+    """Tell whether a record only grows: all that it held is in it still.
+
+    Of a table every line counts, whatever the order of columns; of `plan.json` every round.
+    """
+    if name.endswith(".json"):
+        return _rounds(old) is not None and _holds(_rounds(new) or [], _rounds(old) or [])
+    before, after = _lines(old), _lines(new)
+    return before is not None and after is not None and _holds(after, before)
+
+
+def _holds(whole: list[Any], part: list[Any]) -> bool:
+    rest = list(whole)
+    for one in part:
+        if one not in rest:
+            return False
+        rest.remove(one)
+    return True
+
+
+def _rounds(data: bytes) -> list[Any] | None:
+    try:
+        return list(json.loads(data)["rounds"])
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
+def _lines(data: bytes) -> list[dict[str, str | float]] | None:
+    """Read a table as lines of filled cells, numbers as numbers."""
+    try:
+        table = read_table(data, ours=True)
+    except DoeError:
+        return None
+    return [
+        {
+            name: text if number is None else number
+            for name, text in zip(table.names, row, strict=True)
+            if text
+            for number in [parse_number(text, table.decimal)]
+        }
+        for row in table.rows
+    ]
