@@ -1,14 +1,60 @@
-"""The brief as a value: what `study.toml` says, section by section (DESIGN.md, section 2)."""
+"""The brief as a value: what `study.toml` says, section by section (DESIGN.md, section 2).
+
+Each field holds one key. What several keys together must obey is checked where a brief is read
+(`doe.study.brief_file`), so that all faults can be reported with their lines.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
 Stage = Literal["day", "batch", "sample", "panel"]
 STAGES: tuple[Stage, ...] = ("day", "batch", "sample", "panel")
+
+
+def is_number(said: object) -> bool:
+    """Tell a number from everything else; a truth value is none."""
+    return isinstance(said, int | float) and not isinstance(said, bool)
+
+
+def _number_or_word(said: Any) -> Any:
+    if not (is_number(said) or isinstance(said, str)):
+        raise PydanticCustomError("number_or_word", "neither a number nor a word")
+    return _finite(said)
+
+
+def _finite(said: Any) -> Any:
+    if isinstance(said, float) and not math.isfinite(said):
+        raise PydanticCustomError("finite_number", "not a finite number")
+    return said
+
+
+def _levels(said: Any) -> Any:
+    if not isinstance(said, list | tuple):
+        raise PydanticCustomError("levels_list", "not a list")
+    if not (all(map(is_number, said)) or all(isinstance(one, str) for one in said)):
+        raise PydanticCustomError("levels_mixed", "neither all numbers nor all words")
+    return tuple(_finite(one) for one in said)
+
+
+def _condition(said: Any) -> Any:
+    if isinstance(said, list | tuple):
+        return tuple(_number_or_word(one) for one in said)
+    return _number_or_word(said)
+
+
+# Quoted numbers stay words, truth values are no numbers, and a number is finite.
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Whole = Annotated[int, Field(strict=True)]
+Truth = Annotated[bool, Field(strict=True)]
+NumberOrWord = Annotated[Number | str, BeforeValidator(_number_or_word)]
+Levels = Annotated[tuple[str, ...] | tuple[Number, ...], BeforeValidator(_levels)]
+Condition = Annotated[Number | str | tuple[Number | str, ...], BeforeValidator(_condition)]
 
 
 class Section(BaseModel):
@@ -22,7 +68,7 @@ class About(Section):
 
     title: str
     question: str = ""
-    seed: int | None = Field(default=None, ge=0)
+    seed: Whole | None = Field(default=None, ge=0)
     roles: tuple[str, ...] = ()
 
 
@@ -31,45 +77,45 @@ class Pigment(Section):
 
     name: str
     kind: Literal["inorganic", "organic", "carbon black", "effect", "filler"] | None = None
-    specific_surface_m2_per_g: float | None = Field(default=None, gt=0)
-    oil_absorption_g_per_100g: float | None = Field(default=None, gt=0)
-    density_g_per_ml: float | None = Field(default=None, gt=0)
-    isoelectric_ph: float | None = Field(default=None, ge=0, le=14)
-    price_per_kg: float | None = Field(default=None, ge=0)
+    specific_surface_m2_per_g: Number | None = Field(default=None, gt=0)
+    oil_absorption_g_per_100g: Number | None = Field(default=None, gt=0)
+    density_g_per_ml: Number | None = Field(default=None, gt=0)
+    isoelectric_ph: Number | None = Field(default=None, ge=0, le=14)
+    price_per_kg: Number | None = Field(default=None, ge=0)
     lot: str | None = None
-    weighing_percent: float | None = Field(default=None, ge=0)
+    weighing_percent: Number | None = Field(default=None, ge=0)
 
 
 class Material(Section):
     """What every weighed raw material may say of itself, as supplied."""
 
     name: str
-    active_percent: float = Field(default=100.0, gt=0, le=100)
-    density_g_per_ml: float | None = Field(default=None, gt=0)
-    voc_percent: float | None = Field(default=None, ge=0, le=100)
-    price_per_kg: float | None = Field(default=None, ge=0)
+    active_percent: Number = Field(default=100.0, gt=0, le=100)
+    density_g_per_ml: Number | None = Field(default=None, gt=0)
+    voc_percent: Number | None = Field(default=None, ge=0, le=100)
+    price_per_kg: Number | None = Field(default=None, ge=0)
     lot: str | None = None
-    weighing_percent: float | None = Field(default=None, ge=0)
+    weighing_percent: Number | None = Field(default=None, ge=0)
 
 
 class BatchIngredient(Material):
     """`[[millbase.ingredient]]`: percent of the batch, as supplied."""
 
-    percent: float = Field(ge=0, le=100)
+    percent: Number = Field(ge=0, le=100)
 
 
 class LetdownIngredient(Material):
     """`[[letdown.ingredient]]` and a control's own ingredients: grams, as supplied."""
 
-    grams: float = Field(ge=0)
+    grams: Number = Field(ge=0)
 
 
 class Millbase(Section):
     """`[millbase]`: weighed once a batch."""
 
-    batch_g: float = Field(gt=0)
-    sample_g: float | None = Field(default=None, gt=0)
-    pigment_percent: float = Field(gt=0, lt=100)
+    batch_g: Number = Field(gt=0)
+    sample_g: Number | None = Field(default=None, gt=0)
+    pigment_percent: Number = Field(gt=0, lt=100)
     balance: str = "water"
     ingredients: tuple[BatchIngredient, ...] = Field(default=(), alias="ingredient")
 
@@ -77,24 +123,24 @@ class Millbase(Section):
 class Letdown(Section):
     """`[letdown]`: made once a sample."""
 
-    millbase_g: float = Field(gt=0)
+    millbase_g: Number = Field(gt=0)
     ingredients: tuple[LetdownIngredient, ...] = Field(default=(), alias="ingredient")
 
 
 class Tint(Section):
     """`[tint]`: the white reduction for colour strength."""
 
-    letdown_g: float = Field(gt=0)
-    white_g: float = Field(gt=0)
+    letdown_g: Number = Field(gt=0)
+    white_g: Number = Field(gt=0)
 
 
 class Additive(Material):
     """`[[package.additive]]`: a member of the package; low and high are shares of active matter."""
 
-    low: float = Field(ge=0, le=1)
-    high: float = Field(ge=0, le=1)
-    solvent_percent: float = Field(default=0.0, ge=0, le=100)
-    step: float | None = Field(default=None, gt=0)
+    low: Number = Field(ge=0, le=1)
+    high: Number = Field(ge=0, le=1)
+    solvent_percent: Number = Field(default=0.0, ge=0, le=100)
+    step: Number | None = Field(default=None, gt=0)
 
 
 class Package(Section):
@@ -108,15 +154,15 @@ class LevelRange(Section):
     """`[[factor.range]]`: the factor's own range at a level of a named choice."""
 
     when: Mapping[str, str]
-    low: float
-    high: float
+    low: Number
+    high: Number
 
 
 class Production(Section):
     """How a noise factor drifts in production, lab units."""
 
-    mean: float
-    sd: float = Field(ge=0)
+    mean: Number
+    sd: Number = Field(ge=0)
 
 
 class Factor(Section):
@@ -125,19 +171,19 @@ class Factor(Section):
     name: str
     role: Literal["dose"] | None = None
     unit: str = ""
-    low: float | None = None
-    high: float | None = None
+    low: Number | None = None
+    high: Number | None = None
     spacing: Literal["even", "log"] = "even"
     ranges: tuple[LevelRange, ...] = Field(default=(), alias="range")
     set_per: Stage = "batch"
     set_by: str | None = None
-    step: float | None = Field(default=None, gt=0)
-    scatter_sd: float | None = Field(default=None, ge=0)
-    tolerance: float | None = Field(default=None, ge=0)
-    levels: tuple[str, ...] | tuple[float, ...] = ()
-    noise: bool = False
+    step: Number | None = Field(default=None, gt=0)
+    scatter_sd: Number | None = Field(default=None, ge=0)
+    tolerance: Number | None = Field(default=None, ge=0)
+    levels: Levels = ()
+    noise: Truth = False
     production: Production | None = None
-    value: float | str | None = None
+    value: NumberOrWord | None = None
 
     @property
     def kind(self) -> Literal["range", "levels", "choice", "held"]:
@@ -152,16 +198,16 @@ class Factor(Section):
 class Limit(Section):
     """`[[limit]]`: a linear bound over several settings, lab units."""
 
-    sum: Mapping[str, float] = Field(min_length=1)
-    at_most: float | None = None
-    at_least: float | None = None
+    sum: Mapping[str, Number] = Field(min_length=1)
+    at_most: Number | None = None
+    at_least: Number | None = None
     because: str = ""
 
 
 class Forbid(Section):
     """`[[forbid]]`: settings that must not occur together; all conditions hold at once."""
 
-    settings: Mapping[str, float | str | tuple[float | str, ...]] = Field(min_length=1)
+    settings: Mapping[str, Condition] = Field(min_length=1)
     because: str = ""
 
 
@@ -169,7 +215,7 @@ class Block(Section):
     """`[[block]]`: runs made under like conditions."""
 
     name: str
-    size: int | None = Field(default=None, gt=0)
+    size: Whole | None = Field(default=None, gt=0)
     effect: Literal["random", "fixed"] | None = None
 
 
@@ -178,15 +224,15 @@ class Control(Section):
 
     name: str
     every: str | None = None
-    settings: Mapping[str, float | str] = Field(default_factory=dict)
+    settings: Mapping[str, NumberOrWord] = Field(default_factory=dict)
     ingredients: tuple[LetdownIngredient, ...] = Field(default=(), alias="ingredient")
 
 
 class Accept(Section):
     """`accept = { … }`: the limits a tested value must meet, response unit."""
 
-    at_most: float | None = None
-    at_least: float | None = None
+    at_most: Number | None = None
+    at_least: Number | None = None
 
 
 ScaleName = Literal["identity", "log", "logit", "square root", "power", "auto"]
@@ -197,37 +243,37 @@ class Response(Section):
 
     name: str
     unit: str = ""
-    per: Annotated[Literal["batch", "sample", "panel"], Field()] = "sample"
+    per: Literal["batch", "sample", "panel"] = "sample"
     method: str | None = Field(default=None, alias="from")
     aim: Literal["low", "high", "target"] | None = None
-    best: float | None = None
-    worst: float | None = None
-    worst_low: float | None = None
-    worst_high: float | None = None
-    shape: float = Field(default=1.0, gt=0)
-    importance: float = Field(default=1.0, gt=0)
+    best: Number | None = None
+    worst: Number | None = None
+    worst_low: Number | None = None
+    worst_high: Number | None = None
+    shape: Number = Field(default=1.0, gt=0)
+    importance: Number = Field(default=1.0, gt=0)
     accept: Accept | None = None
     scale: ScaleName = "identity"
-    power: float | None = None
-    bounds: tuple[float, float] | None = None
+    power: Number | None = None
+    bounds: tuple[Number, Number] | None = None
     when_gelled: Literal["above", "missing"] = "missing"
-    repeatability_sd: float | None = Field(default=None, ge=0)
+    repeatability_sd: Number | None = Field(default=None, ge=0)
 
 
 class View(Section):
     """`[[view]]`: one role's own importances."""
 
     role: str
-    importance: Mapping[str, float]
+    importance: Mapping[str, Number]
 
 
 class PlanWishes(Section):
     """`[plan]`: what the plan should be able to see."""
 
-    sd: Mapping[str, float] = Field(default_factory=dict)
-    effect: Mapping[str, float] = Field(default_factory=dict)
-    variance_ratio: float = Field(default=1.0, ge=0)
-    batches_per_day: int | None = Field(default=None, gt=0)
+    sd: Mapping[str, Number] = Field(default_factory=dict)
+    effect: Mapping[str, Number] = Field(default_factory=dict)
+    variance_ratio: Number = Field(default=1.0, ge=0)
+    batches_per_day: Whole | None = Field(default=None, gt=0)
 
 
 class Study(Section):

@@ -33,11 +33,7 @@ RESERVED_WITH_ADVICE = {
     "unit": "mill unit",
     "what": "material",
     "when": "addition time",
-    "control": "present formula",
-    "lot": "pigment lot",
     "order": "order of addition",
-    "replicate": "repeat grind",
-    "settings": "mill settings",
 }
 RESERVED: frozenset[str] = frozenset(RESERVED_WITH_ADVICE)
 
