@@ -50,8 +50,8 @@ def show_predict(outcome: PredictOutcome) -> str:
     if first is not None:
         parts.append(
             paragraph(
-                f"Intervals at {first.level:.0%}; a new run is {first.predict_for}. On a transformed "
-                "scale the value is the median."
+                f"Intervals at {first.level:.0%}; a new run is {first.predict_for}. On a "
+                "transformed scale the value is the median."
             )
         )
     return "\n\n".join(parts)

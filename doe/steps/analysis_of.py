@@ -122,8 +122,8 @@ def _reduced(
 def _smaller(data: ResponseData, fitted: str, wanted: str) -> Finding:
     return Finding(
         level="note",
-        what=f"{data.response.name}: {len(data)} runs with a reading are too few for a {wanted} model "
-        f"and something left to judge it by, so a smaller one ({fitted}) was fitted.",
+        what=f"{data.response.name}: {len(data)} runs with a reading are too few for a {wanted} "
+        f"model with something left to judge it by, so a smaller one ({fitted}) was fitted.",
         evidence={"runs": len(data)},
         advice="Ask for another with --model, or add runs.",
     )

@@ -23,11 +23,10 @@ def write_results(
 ) -> tuple[Path, ...]:
     """Write files into `results/`; older ones of the same name are made anew."""
     placed = {f"results/{name}": data for name, data in files.items()}
-    return session.folder.write(placed, replace=True, command=command)
+    return session.folder.write(placed, command=command)
 
 
 def write_choices(session: Session, choices: Choices, *, command: str) -> Session:
     """Put decisions on record, and give the session that knows them."""
-    files = {"choices.toml": session.folder.choices_file(choices)}
-    session.folder.write(files, replace=True, command=command)
+    session.folder.write(session.folder.choices_file(choices), command=command)
     return replace(session, choices=choices)

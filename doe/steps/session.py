@@ -12,6 +12,7 @@ from doe.study.choices import Choices
 from doe.study.folder import StudyFolder
 from doe.study.hashes import content_hash, goals_hash, region_hash
 from doe.study.plan import Plan
+from doe.study.plan_file import PLAN_FILE
 from doe.study.readings import Actual, Readings
 
 # Used where neither the brief nor --seed says one, so that a study without a seed repeats, too.
@@ -43,17 +44,16 @@ class Session:
         folder = self.folder
         # No result depends on when a reading was entered, so its hash must not either.
         timeless = tuple(replace(row, entered="") for row in self.readings.current())
-        readings = folder.readings_file(Readings(rows=timeless))
         hashes = {
             "version": doe.__version__,
             "region": region_hash(self.study),
             "goals": goals_hash(self.study),
-            "readings": content_hash(readings),
-            "actuals": content_hash(folder.actuals_file(self.actuals)),
-            "choices": content_hash(folder.choices_file(self.choices)),
+            "readings": content_hash(*folder.readings_file(Readings(rows=timeless)).values()),
+            "actuals": content_hash(*folder.actuals_file(self.actuals).values()),
+            "choices": content_hash(*folder.choices_file(self.choices).values()),
         }
         if self.plan is not None:
-            hashes["plan"] = content_hash(folder.plan_files(self.plan)["plan.csv"])
+            hashes["plan"] = content_hash(folder.plan_files(self.plan)[PLAN_FILE])
         return hashes
 
     def seed(self, asked: int | None) -> int:

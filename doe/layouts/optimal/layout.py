@@ -20,6 +20,8 @@ from doe.study.plan import Kind
 DEFAULT_LACK_OF_FIT = 5
 DEFAULT_REPLICATES = 4
 DEFAULT_STARTS = 24
+# Candidates for each run to choose, below which the inside of the region is offered, too.
+SPARE_CANDIDATES = 4
 # Points that stand for the region in the average prediction variance.
 REGION_POINTS = 4000
 
@@ -28,7 +30,7 @@ def make(request: Request) -> LayoutRuns:
     """Choose runs for the region and the models at hand.
 
     Args:
-        request: What is wanted; `runs`, `replicates`, `lack_of_fit`, `criterion` and `starts` count.
+        request: What is wanted: runs, replicates, lack of fit, criterion and starts count.
 
     Returns:
         The runs, replicates last.
@@ -39,11 +41,11 @@ def make(request: Request) -> LayoutRuns:
     model = union_model(request.wanted_models, request.coding)
     p = len(model_columns(model, request.coding))
     n_distinct, n_repeats = _budget(request, p)
-    settings = candidate_settings(request.region, request.rng())
+    settings = candidate_settings(request.region, SPARE_CANDIDATES * n_distinct, request.rng())
     candidates = model_matrix(settings, request.coding, model)
     if len(settings) < n_distinct:
         raise PlanError(
-            f"the region holds {len(settings)} settings to choose from, and {n_distinct} are asked for",
+            f"{n_distinct} settings are asked for, the region holds {len(settings)} to choose from",
             do="Ask for fewer runs, or for more of them as replicates (--replicates).",
         )
     name = _criterion_name(request)
@@ -58,10 +60,12 @@ def make(request: Request) -> LayoutRuns:
         )
     repeats = found.rows[best_repeats(candidates[found.rows], n_repeats, criterion)]
     rows = np.concatenate([found.rows, repeats])
-    kind: tuple[Kind, ...] = ("design",) * n_distinct + ("replicate",) * n_repeats
+    design: list[Kind] = ["design"] * n_distinct
+    again: list[Kind] = ["replicate"] * n_repeats
     value = criterion_value(criterion, candidates[rows])
     return LayoutRuns(
-        layout="optimal", models=request.wanted_models, values=settings[rows], kind=kind,
+        layout="optimal", models=request.wanted_models, values=settings[rows],
+        kind=(*design, *again),
         criterion=name, criterion_value=abs(value), details=_details(found, len(settings), p),
         reasons=_reasons(name, p, n_distinct, n_repeats, found),
     )  # fmt: skip
@@ -84,7 +88,7 @@ def _budget(request: Request, p: int) -> tuple[int, int]:
         raise PlanError(
             f"{request.runs} runs cannot estimate the {p} terms of the model",
             where="--runs",
-            allowed=f"{p} or more; {p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} leave room to check it",
+            allowed=f"{p} or more; {p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} to check it, too",
             do=_smaller_models(request),
         )
     repeats = min(request.replicates or min(DEFAULT_REPLICATES, spare // 2), spare)
@@ -115,7 +119,7 @@ def _details(found: Found, n_candidates: int, p: int) -> dict[str, int]:
 def _reasons(name: str, p: int, n_distinct: int, n_repeats: int, found: Found) -> tuple[str, ...]:
     aim = {
         "D": "the coefficients as exact as the runs allow (D-criterion)",
-        "I": "the average prediction over the whole region as exact as the runs allow (I-criterion)",
+        "I": "the prediction over the whole region as exact as the runs allow (I-criterion)",
         "A": "the average variance of the coefficients as small as the runs allow (A-criterion)",
     }[name]
     return (
@@ -126,7 +130,7 @@ def _reasons(name: str, p: int, n_distinct: int, n_repeats: int, found: Found) -
     )
 
 
-OPTIMAL = Layout(
+LAYOUT = Layout(
     name="optimal",
     title="Optimal plan for the region and the model",
     for_="When limits, shares or levels cut the region so that no classic layout fits it well.",

@@ -1,0 +1,169 @@
+"""The step `plan`: choose the runs of a study and say why."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+import doe
+from doe.errors import PlanError
+from doe.layouts.checking import make_layout
+from doe.layouts.choose import choose_layout
+from doe.layouts.order import RoundStart, arrange, costs
+from doe.layouts.request import LayoutRuns, Purpose, Request
+from doe.model.coding import coding_of
+from doe.model.region import region_of
+from doe.steps.contract import envelope
+from doe.steps.model_choice import known_model
+from doe.steps.session import Session, open_study
+from doe.study.finding import Finding
+from doe.study.hashes import goals_hash, region_hash
+from doe.study.numbering import next_numbers, runs_with_data
+from doe.study.plan import Plan, Round
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanOptions:
+    """What `plan` may be asked for; None leaves it to the layout."""
+
+    layout: str | None = None
+    criterion: Literal["D", "I", "A"] | None = None
+    runs: int | None = None
+    days: int | None = None
+    purpose: Purpose = "optimising"
+    model: str | None = None
+    replicates: int | None = None
+    lack_of_fit: int | None = None
+    centre: int | None = None
+    axial_beyond: bool = False
+    from_batch: bool = False
+    starts: int | None = None
+    seed: int | None = None
+    replace: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlanOutcome:
+    """The runs, how they came about and what they cost."""
+
+    session: Session
+    plan: Plan
+    costs: dict[str, int]
+    findings: tuple[Finding, ...]
+    files: tuple[Path, ...] = ()
+    is_no: bool = False
+
+    @property
+    def round(self) -> Round:
+        """How the runs were made."""
+        return self.plan.rounds[-1]
+
+    def contract(self) -> dict[str, Any]:
+        """Give the object that `plan --json` prints: the round's entry and its runs."""
+        entry = asdict(self.round)
+        entry["controls"] = {str(run): name for run, name in self.round.controls.items()}
+        body = {**entry, "costs": self.costs, "runs": run_rows(self.plan)}
+        return envelope(body, inputs=self.session.inputs(), findings=self.findings)
+
+
+def run_rows(plan: Plan) -> list[dict[str, Any]]:
+    """Give each run as the contract has it; stages that the plan lacks are left out."""
+    rows = []
+    for i in range(len(plan)):
+        stages = {
+            "day": plan.day[i],
+            "batch": plan.batch[i],
+            "sample": plan.sample[i],
+            "panel": plan.panel[i],
+        }
+        rows.append(
+            {
+                "run": plan.run[i],
+                "round": plan.round[i],
+                **{name: number for name, number in stages.items() if number is not None},
+                "kind": plan.kind[i],
+                "control": plan.control_names.get(plan.run[i]),
+                "settings": plan.settings.row(i),
+            }
+        )
+    return rows
+
+
+def plan_study(path: Path, options: PlanOptions | None = None) -> PlanOutcome:
+    """Plan the first round of a study.
+
+    Raises:
+        PlanError: The runs asked for cannot be planned, or runs stand already.
+        StudyError: The brief has faults.
+    """
+    asked = options or PlanOptions()
+    session = open_study(path)
+    _refuse_replacing(session, asked)
+    request = _request(session, asked)
+    runs, reasons = _laid_out(request, asked)
+    plan = _arranged(session, request, runs, reasons)
+    files = session.folder.write(
+        session.folder.plan_files(plan), replace=asked.replace, command="plan"
+    )
+    return PlanOutcome(
+        session=replace(session, plan=plan), plan=plan, costs=costs(plan), files=files,
+        findings=(*request.region.findings, *runs.findings),
+    )  # fmt: skip
+
+
+def _refuse_replacing(session: Session, asked: PlanOptions) -> None:
+    if session.plan is None:
+        return
+    with_data = runs_with_data(session.plan, session.readings, session.actuals)
+    if with_data:
+        raise PlanError(
+            f"{len(with_data)} runs of this plan have readings or actuals and can't be replaced",
+            where="plan.csv",
+            do="Add a round to it instead, or start a new study.",
+        )
+    if not asked.replace:
+        raise PlanError(
+            f"this study has {len(session.plan)} runs already",
+            where="plan.csv",
+            do="Replace them with --replace (the old plan is kept beside it).",
+        )
+
+
+def _request(session: Session, asked: PlanOptions) -> Request:
+    study = session.study
+    coding = coding_of(study)
+    return Request(
+        study=study, coding=coding, region=region_of(study),
+        models=(known_model(asked.model, coding),) if asked.model else (),
+        runs=asked.runs, days=asked.days, centre=asked.centre,
+        replicates=asked.replicates, lack_of_fit=asked.lack_of_fit,
+        axial_beyond=asked.axial_beyond, purpose=asked.purpose,
+        sample_from_batch=asked.from_batch, criterion=asked.criterion or "",
+        variance_ratio=study.wishes.variance_ratio, starts=asked.starts,
+        seed=session.seed(asked.seed),
+    )  # fmt: skip
+
+
+def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[str, ...]]:
+    name, why = ("optimal", ()) if asked.criterion and not asked.layout else (asked.layout, ())
+    if name is None:
+        name, why = choose_layout(request)
+    runs = make_layout(name, request)
+    return runs, (*why, *runs.reasons)
+
+
+def _arranged(
+    session: Session, request: Request, runs: LayoutRuns, reasons: tuple[str, ...]
+) -> Plan:
+    # A replaced plan has used its numbers up: a card of it may still lie on the bench.
+    free = next_numbers(session.plan, session.readings, session.actuals)
+    start = RoundStart(run=free.run, batch=free.batch, sample=free.sample, panel=free.panel)
+    plan = arrange(runs, session.study, np.random.default_rng([request.seed, 2]), start=start)
+    entry = replace(
+        plan.rounds[-1], seed=request.seed, version=doe.__version__, reasons=reasons,
+        region_hash=region_hash(session.study), goals_hash=goals_hash(session.study),
+    )  # fmt: skip
+    return replace(plan, rounds=(entry,))
