@@ -44,9 +44,7 @@ def column_label(column: Column) -> str:
         return label
     levels = dict(column.levels)
     parts = [
-        f"{name} ({levels[name]})"
-        if name in levels
-        else term_label(Term(powers=((name, power),)))
+        f"{name} ({levels[name]})" if name in levels else term_label(Term(powers=((name, power),)))
         for name, power in column.term.powers
     ]
     return " × ".join(parts)

@@ -80,7 +80,7 @@ def _is_possible(
 def _ways_round(
     forbid: Prohibition, fixed: dict[int, float], coding: Coding
 ) -> list[list[HalfSpace]]:
-    """List the ways to meet a forbid: bounds of which one set must hold; none if it always strikes."""
+    """List the ways round a forbid, each a set of bounds; none if it always strikes."""
     ways: list[list[HalfSpace]] = []
     for j, conditions in forbid.conditions:
         if j in fixed:
@@ -105,6 +105,6 @@ def _meets_all(
     b = np.array([half.b for half in half_spaces])
     shares = np.array([float(isinstance(axis, ShareAxis)) for axis in coding.axes])
     bounds = [(0, 0) if j in fixed else (0 if shares[j] else None, None) for j in range(k)]
-    equality = {"A_eq": shares[None, :], "b_eq": np.ones(1)} if with_sum and shares.any() else {}
-    found = linprog(np.zeros(k), A_ub=A, b_ub=b, bounds=bounds, **equality)
+    sums = shares[None, :] if with_sum and shares.any() else np.zeros((1, k))
+    found = linprog(np.zeros(k), A_ub=A, b_ub=b, A_eq=sums, b_eq=sums.max(axis=1), bounds=bounds)
     return int(found.status) == 0

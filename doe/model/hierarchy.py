@@ -1,7 +1,7 @@
 """Which terms may leave a model, and what takes their place (DESIGN.md, section 5, "Models").
 
-A term holds every smaller one that divides it, because a shift of the coding would bring the smaller
-one back. With a package, shares × z is one set: shares add to 1, so the set holds z itself.
+A term holds every smaller one that divides it, because a shift of the coding would bring the
+smaller one back. With a package, shares × z is one set: shares add to 1, so the set holds z itself.
 """
 
 from __future__ import annotations
@@ -142,9 +142,7 @@ def _held_mains(gone: Iterable[Term], kept: Sequence[Term], coding: Coding) -> l
 def _warnings(gone: Iterable[Term], smaller: Model, coding: Coding) -> Iterable[Finding]:
     for term in gone:
         holders = [t for t in smaller.terms if _holds(t, term, coding)]
-        siblings = [
-            t for t in _group_of(term, smaller, coding, present=True) if t in smaller.terms
-        ]
+        siblings = [t for t in _group_of(term, smaller, coding, present=True) if t in smaller.terms]
         if term.powers in {t.powers for t in smaller.terms} and not term.delta:
             continue
         ties = [t for t in dict.fromkeys([*holders, *siblings]) if t != term]
@@ -199,7 +197,7 @@ def _holds(larger: Term, smaller: Term, coding: Coding) -> bool:
     if blend and len(held_blend) <= 1:
         # Shares add to 1: x·z·w holds every share × z and z itself, whichever share x is.
         return len(blend) > len(held_blend) or z != held_z
-    return _divides(held_blend, blend) and (blend, z) != (held_blend, held_z) or (
+    return (_divides(held_blend, blend) and (blend, z) != (held_blend, held_z)) or (
         larger.delta and blend == held_blend and z == held_z
     )
 

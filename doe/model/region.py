@@ -76,6 +76,11 @@ class Piece:
         """Columns of the settings that vary in it."""
         return tuple(j for j in range(self.A.shape[1]) if j not in self.fixed)
 
+    @property
+    def dimension(self) -> int:
+        """Dimension of its affine hull: one less than the free settings where shares vary."""
+        return sum(block.polytope.dimension for block in self.blocks)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Region:
@@ -168,12 +173,12 @@ def inside_piece(
         inside &= np.isnan(column) if np.isnan(value) else near
     free = list(piece.free)
     rows = np.flatnonzero(inside)
-    x = values[np.ix_(rows, free)]
+    x = values[rows][:, free]
     slack = tolerance * (np.abs(piece.A[:, free]) @ span[free])
     held = np.all(x @ piece.A[:, free].T <= piece.b + slack, axis=1)
     shares = [j for j, axis in enumerate(coding.axes) if isinstance(axis, ShareAxis)]
     if piece.total:
-        held &= np.abs(values[np.ix_(rows, shares)].sum(axis=1) - 1) <= tolerance
+        held &= np.abs(values[rows][:, shares].sum(axis=1) - 1) <= tolerance
     inside[rows] = held
     return inside
 
@@ -287,7 +292,7 @@ def _blocks(
             high[j] = min(high[j], bound / a[j])
         else:
             low[j] = max(low[j], bound / a[j])
-    ties = [set(np.flatnonzero(a)) for a in A[(A != 0).sum(axis=1) > 1]]
+    ties = [set(np.flatnonzero(a).tolist()) for a in A[(A != 0).sum(axis=1) > 1]]
     shares = {j for j, axis in enumerate(coding.axes) if isinstance(axis, ShareAxis)}
     blocks: list[Block] = []
     for columns in _groups(free, [*ties, shares]):
@@ -321,9 +326,7 @@ def _reach(j: int, pieces: Sequence[Piece]) -> tuple[float, float]:
     return float(min(lows[i] for i in there)), float(max(highs[i] for i in there))
 
 
-def _unreachable(
-    coding: Coding, implied: Sequence[tuple[float, float]]
-) -> Iterator[Finding]:
+def _unreachable(coding: Coding, implied: Sequence[tuple[float, float]]) -> Iterator[Finding]:
     for axis, (low, high) in zip(coding.axes, implied, strict=True):
         if isinstance(axis, ChoiceAxis):
             continue

@@ -82,9 +82,7 @@ def statements_of(study: Study, coding: Coding) -> Statements:
     held = {f.name: f.value for f in study.factors if f.kind == "held" and f.value is not None}
     limits = [h for i, limit in enumerate(study.limits, 1) for h in _limit(limit, i, coding, held)]
     forbids = [_forbid(forbid, i, coding, held) for i, forbid in enumerate(study.forbids, 1)]
-    return Statements(
-        limits=tuple(limits), prohibitions=tuple(f for f in forbids if f is not None)
-    )
+    return Statements(limits=tuple(limits), prohibitions=tuple(f for f in forbids if f is not None))
 
 
 def range_half_spaces(

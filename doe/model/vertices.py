@@ -13,13 +13,14 @@ from itertools import product
 
 import numpy as np
 
-from doe.model.coding import Coding, code, decode
-from doe.model.polytope import Polytope, faces
+from doe.model.coding import Coding, NumericAxis, code
+from doe.model.polytope import IndexArray, Polytope, faces
 from doe.model.region import Block, Piece, Region, inside_piece
-from doe.study.settings import FloatArray
+from doe.study.settings import BoolArray, FloatArray
 
 # Corners nearer than this, coded, are one.
 SAME_CORNER = 1e-7
+CELL_OFFSET = 0.2718
 
 
 def region_vertices(region: Region) -> FloatArray:
@@ -29,7 +30,7 @@ def region_vertices(region: Region) -> FloatArray:
     """
     corners: list[FloatArray] = []
     for pieces in region.combinations:
-        own = [_assembled(piece, 0) for piece in pieces]
+        own = [_assembled(piece, 0, region.coding) for piece in pieces]
         for i, rows in enumerate(own):
             kept = rows
             for other, piece in enumerate(pieces):
@@ -57,7 +58,11 @@ def face_centroids(region: Region, dimension: int) -> FloatArray:
         geometric mean of a log-spaced factor) where that lies in the region. Empty where the region
         has no such face.
     """
-    found = [_assembled(piece, dimension) for piece in region.pieces if _size(piece) > dimension]
+    found = [
+        _assembled(piece, dimension, region.coding)
+        for piece in region.pieces
+        if piece.dimension > dimension
+    ]
     k = len(region.coding.axes)
     lab = np.vstack([np.empty((0, k)), *found])
     return _distinct(lab, region.coding)
@@ -68,32 +73,76 @@ def overall_centroid(region: Region) -> FloatArray:
 
     The mean of the vertices; one row for each combination of levels where no forbid splits it.
     """
-    found = [_assembled(piece, _size(piece)) for piece in region.pieces]
+    found = [_assembled(piece, piece.dimension, region.coding) for piece in region.pieces]
     return _distinct(np.vstack(found), region.coding)
 
 
-def _size(piece: Piece) -> int:
-    return sum(block.polytope.dimension for block in piece.blocks)
+def _assembled(piece: Piece, dimension: int, coding: Coding) -> FloatArray:
+    """Put the faces of the blocks together to those of a piece, by centroid, shape (f, k)."""
+    middle = _crossed(piece, dimension, coding, in_logs=True)
+    # A middle in logs may lie beyond a limit that bends there; the plain mean never does.
+    plain = _crossed(piece, dimension, coding, in_logs=False)
+    spans = np.array(
+        [getattr(axis, "high", 1.0) - getattr(axis, "low", 0.0) for axis in coding.axes]
+    )
+    inside = inside_piece(piece, middle, spans, coding)
+    return np.where(inside[:, None], middle, plain)
 
 
-def _assembled(piece: Piece, dimension: int) -> FloatArray:
-    """Put the faces of the blocks together to those of a piece, by centroid."""
-    k = piece.A.shape[1]
-    rows: list[FloatArray] = []
+def _crossed(piece: Piece, dimension: int, coding: Coding, *, in_logs: bool) -> FloatArray:
+    k = len(coding.axes)
+    rows = [np.empty((0, k))]
     for split in _splits(dimension, [block.polytope.dimension for block in piece.blocks]):
-        parts = [
-            _block_centroids(block, size) for block, size in zip(piece.blocks, split, strict=True)
-        ]
-        for combination in product(*parts):
-            row = np.full(k, np.nan)
-            for j, value in piece.fixed.items():
-                row[j] = value
-            for block, part in zip(piece.blocks, combination, strict=True):
-                row[list(block.columns)] = part
-            rows.append(row)
-    return np.array(rows).reshape(len(rows), k)
+        part = np.full((1, k), np.nan)
+        for j, value in piece.fixed.items():
+            part[:, j] = value
+        for block, size in zip(piece.blocks, split, strict=True):
+            middles = _middles(block, size, coding, in_logs=in_logs)
+            m = len(middles)
+            part = np.repeat(part, m, axis=0)
+            part[:, list(block.columns)] = np.tile(middles, (len(part) // m, 1)) if m else 0.0
+        rows.append(part)
+    return np.vstack(rows)
+
+
+def _middles(block: Block, size: int, coding: Coding, *, in_logs: bool) -> FloatArray:
+    """Give the mean vertex of each face of a block, shape (f, columns), lab units."""
+    axes = [coding.axes[j] for j in block.columns]
+    logs = [in_logs and isinstance(a, NumericAxis) and a.spacing == "log" for a in axes]
+    vertices = block.polytope.vertices
+    if size == 0:
+        return vertices
+    onto = vertices.copy()
+    onto[:, logs] = np.log(vertices[:, logs])
+    found = block_faces(block.polytope, size)
+    means = np.array([onto[face].mean(axis=0) for face in found]).reshape(len(found), len(axes))
+    means[:, logs] = np.exp(means[:, logs])
+    return means
+
+
+@lru_cache(maxsize=256)
+def block_faces(polytope: Polytope, dimension: int) -> tuple[IndexArray, ...]:
+    """List the faces of a polytope, worked out once."""
+    return faces(polytope, dimension)
 
 
 def _splits(total: int, most: Sequence[int]) -> Iterator[tuple[int, ...]]:
     """Share out a dimension over blocks that have room for it."""
     yield from (s for s in product(*(range(m + 1) for m in most)) if sum(s) == total)
+
+
+def _distinct(rows: FloatArray, coding: Coding) -> FloatArray:
+    """Leave out rows that stand twice, keeping the order."""
+    key = np.nan_to_num(code(rows, coding), nan=9.0)
+    # The offset keeps round numbers off the borders of the cells that they are sorted into.
+    cells = np.floor(key / SAME_CORNER + CELL_OFFSET)
+    _, first = np.unique(cells, axis=0, return_index=True)
+    return rows[np.sort(first)]
+
+
+def _among(rows: FloatArray, others: FloatArray, coding: Coding) -> BoolArray:
+    """Tell which rows stand among others, shape (n,)."""
+    a = np.nan_to_num(code(rows, coding), nan=9.0)
+    b = np.nan_to_num(code(others, coding), nan=9.0)
+    distance = np.abs(a[:, None, :] - b[None, :, :]).max(axis=2)
+    return np.asarray(distance.min(axis=1) <= SAME_CORNER)
