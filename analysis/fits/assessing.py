@@ -46,7 +46,7 @@ def assess(
     lack_rows, lack = lack_of_fit_rows(solved, *pure_error(solved.residuals, groups))
     outliers, limit = outliers_of(table, solved)
     total, total_df = sum_about_means(table)
-    likelihood, aicc = _information(solved, log_jacobian)
+    likelihood, aicc = information(solved, log_jacobian)
     press, r2_predicted = _predicted(table, solved)
     planned = np.array(table.is_planned)
     return Assessment(
@@ -91,6 +91,29 @@ def block_effects(table: FitTable, solved: LeastSquares) -> dict[str, float]:
         return {}
     free = solved.coefficients[len(solved.coefficients) - len(names) + 1 :]
     return dict(zip(names, [*map(float, free), -float(free.sum())], strict=True))
+
+
+def information(solved: LeastSquares, log_jacobian: float) -> tuple[float | None, float | None]:
+    """Give log-likelihood and AICc of the readings before any transformation.
+
+    Args:
+        solved: A fit.
+        log_jacobian: Σ ln |dz/dy| of its scale over the runs.
+
+    Returns:
+        None for either where it has no value: a perfect fit, or too few runs for the correction.
+
+    Source:
+        Hurvich and Tsai (1989), Biometrika 76, 297-307; the variance counts as a parameter.
+    """
+    # ln L at its highest, −n/2 (ln 2π + ln(RSS/n) + 1), brought to the readings by the Jacobian.
+    n, k = len(solved.residuals), len(solved.coefficients) + 1
+    if solved.rss <= 0 or not np.isfinite(log_jacobian):
+        return None, None
+    likelihood = -n / 2 * (np.log(2 * np.pi) + np.log(solved.rss / n) + 1) + log_jacobian
+    if n - k - 1 <= 0:
+        return float(likelihood), None
+    return float(likelihood), float(-2 * likelihood + 2 * k + 2 * k * (k + 1) / (n - k - 1))
 
 
 def is_linear_blending(column: Column, coding: Coding) -> bool:
@@ -156,15 +179,3 @@ def _predicted(table: FitTable, solved: LeastSquares) -> tuple[float | None, flo
     press = float(deleted @ deleted)
     about = table.y[planned] - table.y[planned].mean()
     return press, _share_left(press, float(about @ about))
-
-
-def _information(solved: LeastSquares, log_jacobian: float) -> tuple[float | None, float | None]:
-    # ln L at its highest, −n/2 (ln 2π + ln(RSS/n) + 1), brought to the readings by the Jacobian;
-    # AICc after Hurvich and Tsai (1989), Biometrika 76, 297-307, the variance counted.
-    n, k = len(solved.residuals), len(solved.coefficients) + 1
-    if solved.rss <= 0 or not np.isfinite(log_jacobian):
-        return None, None
-    likelihood = -n / 2 * (np.log(2 * np.pi) + np.log(solved.rss / n) + 1) + log_jacobian
-    if n - k - 1 <= 0:
-        return float(likelihood), None
-    return float(likelihood), float(-2 * likelihood + 2 * k + 2 * k * (k + 1) / (n - k - 1))

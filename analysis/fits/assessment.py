@@ -208,7 +208,8 @@ class Assessment:
         anova_by_order: Sequential, terms gathered by kind: linear, interactions, squares, ….
         lack_of_fit: One entry a stratum; empty without replicates.
         vif: Variance inflation of each coefficient by label; NaN where it has none.
-        condition: Condition number of the scaled columns.
+        condition: Condition number of the model matrix at the runs of the plan, columns scaled to
+            equal length, shares as L-pseudo-components as for `vif`; infinite where terms are tied.
         digits_left: Decimal digits that the condition leaves.
         box_cox: None where values are not all positive or nothing is left to judge by.
         outliers: Runs beyond the family-wise limit.

@@ -107,6 +107,14 @@ def _on_lack_of_fit(a: Assessment) -> Iterator[Finding]:
                 advice="Plan replicates, at the centre or at the compromise, in the next round.",
             )
         return
+    if not a.lack_of_fit:
+        yield Finding(
+            level="note",
+            what="There are as many coefficients as different settings: replicates tell the "
+            "scatter, but nothing tells whether the form of the model is right.",
+            evidence={"replicate df": pure.df},
+            advice="Add check runs inside the region in the next round.",
+        )
     for test in a.lack_of_fit:
         if test.f is None or test.p is None:
             continue

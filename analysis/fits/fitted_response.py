@@ -12,7 +12,6 @@ from analysis.fits.assessing import assess, block_effects
 from analysis.fits.assessment import Assessment, BoxCox
 from analysis.fits.blocks import blocks_to_fit
 from analysis.fits.box_cox import automatic_scale, box_cox
-from analysis.fits.collinearity import condition, vif
 from analysis.fits.estimable import labels_of, refuse_too_large, surface_columns
 from analysis.fits.findings import findings_of
 from analysis.fits.fit import Fit, Scale
@@ -23,6 +22,7 @@ from analysis.fits.scales import scale_of
 from analysis.lab.response_data import ResponseData, in_words
 from doe.errors import FitError
 from doe.model.coding import Coding
+from doe.model.information import condition_of, vif
 from doe.model.matrix import model_columns
 from doe.model.terms import Model, drop_terms, make_model
 from doe.study.finding import Finding
@@ -69,12 +69,13 @@ def fit_response(
     _refuse_unfit(data)
     wanted = make_model(model, coding) if isinstance(model, str) else model
     wanted, drop_findings = drop_terms(wanted, drop, coding)
-    table, blocks, block_findings = _table(data, coding, wanted)
+    table, blocks, block_findings = table_of(data, coding, wanted)
     solved = _solve(table, data, coding, wanted)
     power = box_cox(data.repeats, solved.basis, solved.df, level=level)
     chosen, scale_findings = _scale(data, scale, power)
     table = _on_scale(table, averaged(data, chosen))
     solved = solve_least_squares(table.matrix, table.y)
+    planned = data.actual.values[np.array(table.is_planned)]
     assessment = assess(
         table,
         solved,
@@ -84,8 +85,8 @@ def fit_response(
         log_jacobian=log_jacobian(data, chosen),
         box_cox=power,
         blocks=blocks,
-        vif=vif(data.actual.values, data.control, coding, wanted),
-        condition=condition(data.actual.values, data.control, coding, wanted),
+        vif=vif(planned, coding, wanted),
+        condition=condition_of(planned, coding, wanted)[1],
     )
     fit = _fit(data, coding, wanted, chosen, table, solved)
     said = (*data.findings, *drop_findings, *scale_findings, *block_findings)
@@ -121,9 +122,13 @@ def _refuse_unfit(data: ResponseData) -> None:
         )
 
 
-def _table(
+def table_of(
     data: ResponseData, coding: Coding, model: Model
 ) -> tuple[FitTable, str, tuple[Finding, ...]]:
+    """Lay out the runs for a model: columns, blocks, what the blocks are, findings on them.
+
+    The values are plain means of the repeats, to be replaced by those of the fitted scale.
+    """
     surface = surface_columns(data.actual.values, data.control, coding, model)
     labels = labels_of(model, coding)
     n_controls = len({name for name in data.control if name is not None})

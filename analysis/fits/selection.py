@@ -1,0 +1,202 @@
+"""Smaller models by the rules of hierarchy, never silently.
+
+Source:
+    Burnham and Anderson (2002), Model Selection and Multimodel Inference, 2nd ed., section 2.4, for
+    AICc; DESIGN.md, section 5, "Models", for what may be dropped.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import count
+from typing import Literal
+
+import numpy as np
+from scipy import stats
+
+from analysis.fits.assessing import information
+from analysis.fits.estimable import surface_columns
+from analysis.fits.fit import Scale
+from analysis.fits.fit_table import FitTable
+from analysis.fits.fitted_response import FittedResponse, fit_response, table_of
+from analysis.fits.least_squares import LeastSquares, solve_least_squares
+from analysis.fits.readings_on_scale import averaged, log_jacobian
+from analysis.lab.response_data import ResponseData
+from doe.model.coding import Coding
+from doe.model.hierarchy import drop_group, may_drop
+from doe.model.terms import Model, Term, term_label
+from doe.study.finding import Finding
+from doe.study.settings import FloatArray
+
+By = Literal["aicc", "p"]
+# A term stays at twice the usual 5 %: leaving out one that acts costs more than keeping one that
+# does not (Montgomery 2017, section 10.5).
+P_TO_STAY = 0.10
+# Best-first over the allowed models looks at this many; small models are then seen completely.
+_MODELS_TO_TRY = 300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One group of terms left out.
+
+    Attributes:
+        terms: The terms, as tables show them.
+        p: Of their joint test at that point; None without degrees of freedom for the error.
+        aicc: Of the model without them.
+    """
+
+    terms: tuple[str, ...]
+    p: float | None
+    aicc: float | None
+
+
+def reduce_model(
+    data: ResponseData, coding: Coding, model: Model, *, scale: Scale, by: By = "aicc"
+) -> tuple[Model, tuple[Step, ...]]:
+    """Leave out what does nothing, as far as hierarchy allows.
+
+    Args:
+        data: The response over its runs.
+        coding: The settings.
+        model: The model to start from; the runs must carry it.
+        scale: The scale it is fitted on.
+        by: `aicc` takes the model with the lowest AICc among those that dropping can reach (all of
+            them for small models, the 300 most promising for large ones); `p` drops the weakest
+            group again and again while its p is above 0.10.
+
+    Returns:
+        The smaller model and the steps to it, none if nothing should go.
+    """
+    search = _Search(data, coding, model, scale)
+    return search.backward() if by == "p" else search.best()
+
+
+def reduce_fit(
+    data: ResponseData,
+    coding: Coding,
+    fitted: FittedResponse,
+    *,
+    level: float = 0.95,
+    by: By = "aicc",
+) -> FittedResponse:
+    """Fit the reduced model, and say beside it what was left out and what that does.
+
+    Args:
+        data: The response over its runs.
+        coding: The settings.
+        fitted: The full model, fitted.
+        level: Confidence of intervals.
+        by: See `reduce_model`.
+    """
+    scale = fitted.fit.scale
+    smaller, steps = reduce_model(data, coding, fitted.fit.model, scale=scale, by=by)
+    if not steps:
+        nothing = Finding(
+            level="note", what="Nothing could be left out: every term earns its place."
+        )
+        return replace(fitted, findings=(nothing, *fitted.findings))
+    reduced = fit_response(data, coding, model=smaller, scale=scale, level=level)
+    told = _told(fitted, reduced, steps)
+    return replace(reduced, findings=(told, *reduced.findings))
+
+
+class _Search:
+    """Models by dropping, each solved once on the same runs, blocks and controls."""
+
+    def __init__(self, data: ResponseData, coding: Coding, model: Model, scale: Scale) -> None:
+        table, _, _ = table_of(data, coding, model)
+        self._table: FitTable = table
+        self._data, self._coding, self._model = data, coding, model
+        self._beside = np.hstack([table.control_columns, table.block_columns])
+        self._y: FloatArray = averaged(data, scale)
+        self._jacobian = log_jacobian(data, scale)
+
+    def backward(self) -> tuple[Model, tuple[Step, ...]]:
+        model = self._model
+        steps: list[Step] = []
+        while True:
+            now = self._solve(model)
+            tried = [(self._p(now, small), group, smaller, small)
+                     for group, smaller, small in self._smaller(model)]  # fmt: skip
+            weakest = max(tried, key=lambda one: one[0], default=None)
+            if weakest is None or weakest[0] <= P_TO_STAY:
+                return model, tuple(steps)
+            p, group, model, small = weakest
+            steps.append(self._step(group, p if now.df > 0 else None, small))
+
+    def best(self) -> tuple[Model, tuple[Step, ...]]:
+        start = self._solve(self._model)
+        found: tuple[float, Model, tuple[Step, ...]] = (self._aicc(start), self._model, ())
+        ticket = count()
+        heap: list[tuple[float, int, Model, LeastSquares, tuple[Step, ...]]] = [
+            (found[0], next(ticket), self._model, start, ())
+        ]
+        seen = {frozenset(self._model.terms)}
+        while heap and len(seen) < _MODELS_TO_TRY:
+            height, _, model, now, steps = heapq.heappop(heap)
+            if height < found[0]:
+                found = (height, model, steps)
+            for group, smaller, small in self._smaller(model):
+                key = frozenset(smaller.terms)
+                if key in seen:
+                    continue
+                seen.add(key)
+                p = self._p(now, small) if now.df > 0 else None
+                path = (*steps, self._step(group, p, small))
+                entry = (self._aicc(small), next(ticket), smaller, small, path)
+                heapq.heappush(heap, entry)
+        best = min([*((h, m, s) for h, _, m, _, s in heap), found], key=lambda one: one[0])
+        return best[1], best[2]
+
+    def _smaller(self, model: Model) -> Iterator[tuple[tuple[Term, ...], Model, LeastSquares]]:
+        for group in may_drop(model, self._coding):
+            smaller = drop_group(model, group, self._coding)
+            if len(smaller.terms) < len(model.terms):
+                yield group, smaller, self._solve(smaller)
+
+    def _solve(self, model: Model) -> LeastSquares:
+        surface = surface_columns(self._data.actual.values, self._data.control, self._coding, model)
+        return solve_least_squares(np.hstack([surface, self._beside]), self._y)
+
+    def _aicc(self, solved: LeastSquares) -> float:
+        aicc = information(solved, self._jacobian)[1]
+        return aicc if aicc is not None else float("inf")
+
+    @staticmethod
+    def _p(full: LeastSquares, small: LeastSquares) -> float:
+        if full.df <= 0 or full.rss <= 0:
+            return 1.0 if full.df <= 0 else 0.0
+        df = small.df - full.df
+        f = max(small.rss - full.rss, 0.0) / df / full.residual_variance
+        return float(stats.f.sf(f, df, full.df))
+
+    def _step(self, group: tuple[Term, ...], p: float | None, small: LeastSquares) -> Step:
+        aicc = information(small, self._jacobian)[1]
+        return Step(terms=tuple(term_label(term) for term in group), p=p, aicc=aicc)
+
+
+def _told(full: FittedResponse, reduced: FittedResponse, steps: tuple[Step, ...]) -> Finding:
+    names = [name for step in steps for name in step.terms]
+    shown = ", ".join(f"'{name}'" for name in names[:8])
+    more = f" and {len(names) - 8} more" if len(names) > 8 else ""
+    evidence: dict[str, float | int | str] = {
+        "terms before": len(full.fit.model.terms),
+        "terms left": len(reduced.fit.model.terms),
+    }
+    for name, one in (("before", full.assessment), ("after", reduced.assessment)):
+        if one.aicc is not None:
+            evidence[f"AICc {name}"] = round(one.aicc, 2)
+        if one.r2_predicted is not None:
+            evidence[f"predicted R² {name}"] = round(one.r2_predicted, 3)
+    return Finding(
+        level="caution",
+        what=f"Left out of the {full.fit.model.name} model: {shown}{more}. The runs chose the "
+        "terms, so the p-values and intervals of those that stay are too sure of themselves.",
+        evidence=evidence,
+        advice="See whether the compromise moves between the full and the reduced model; where it "
+        "does, trust neither without more runs.",
+        source="Burnham and Anderson (2002), Model Selection and Multimodel Inference, section 2.4",
+    )
