@@ -1,0 +1,87 @@
+"""The form of the bench workbook: names of sheets and columns, marks, and what ties it to a plan.
+
+The writer and the reader of the workbook share this page and nothing else.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from doe.study.hashes import content_hash
+from doe.study.names import fold
+from doe.study.plan import Plan
+from doe.study.readings import Reading
+
+FORMAT = 1
+README, WEIGHING, SAMPLES, PANELS, READINGS = (
+    "Read me", "Weigh-out", "Samples", "Panels", "Readings",
+)  # fmt: skip
+MACHINE = "millbase"
+
+# The first column of each sheet that is read back; the row that begins with it holds the headers.
+HEAD_ROW = 3
+WEIGHING_HEADS = (
+    "unit", "what", "how", "target", "measure", "actual", "off target, %", "active, g",
+    "water inside, g", "note",
+)  # fmt: skip
+ID_HEADS = ("run", "day", "batch", "sample", "panel", "repeat")
+NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryColumn:
+    """A column to fill in, as it was written.
+
+    Attributes:
+        sheet: The sheet it stands on.
+        head: Its header.
+        what: The response, or what an actual is of.
+        measure: Unit of measure at the time.
+    """
+
+    sheet: str
+    head: str
+    what: str
+    measure: str
+
+
+def run_marks(plan: Plan) -> dict[int, str]:
+    """Mark each run by its place in the plan and its settings.
+
+    A workbook whose marks agree belongs to the plan, however much the plan has grown since.
+    """
+    return {run: _mark(plan, row) for row, run in enumerate(plan.run)}
+
+
+def _mark(plan: Plan, row: int) -> str:
+    settings = {
+        fold(name): fold(value) if isinstance(value, str) else _digits(value)
+        for name, value in plan.settings.row(row).items()
+    }
+    place = [plan.run[row], plan.batch[row], plan.sample[row], plan.panel[row]]
+    text = json.dumps([place, settings], sort_keys=True, ensure_ascii=False)
+    return content_hash(text.encode())
+
+
+def _digits(value: float | None) -> str | None:
+    return None if value is None else f"{value + 0.0:.9g}"
+
+
+def reading_text(readings: Iterable[Reading]) -> Mapping[tuple[int, int, str], float | str]:
+    """Write readings as cells show them, by run, repeat and response."""
+    return {(one.run, one.repeat, one.response): _cell_text(one) for one in readings}
+
+
+def _cell_text(reading: Reading) -> float | str:
+    value = reading.value
+    if reading.flag in ("gelled", "lost", "excluded") or value is None:
+        return reading.flag
+    if reading.flag == "above":
+        return f"> {value:.15g}"
+    if reading.flag == "below":
+        return f"< {value:.15g}"
+    if reading.flag == "between" and reading.value_to is not None:
+        return f"{value:.15g} to {reading.value_to:.15g}"
+    return value
