@@ -65,7 +65,8 @@ def neighbours_on_steps(row: FloatArray, region: Region, *, reach: int = 1) -> F
     marks = [_marks(float(row[j]), coding.axes[j], row, coding, reach) for j in others]
     if len(blends) * int(np.prod([len(m) for m in marks])) > MOST_NEIGHBOURS:
         return np.empty((0, len(row)))
-    factors = np.array(list(product(*marks))).reshape(-1, len(others))
+    combinations = list(product(*marks))
+    factors = np.array(combinations).reshape(len(combinations), len(others))
     near = np.empty((len(blends) * len(factors), len(row)))
     near[:, shares] = np.repeat(blends, len(factors), axis=0)
     near[:, others] = np.tile(factors, (len(blends), 1))
@@ -74,12 +75,12 @@ def neighbours_on_steps(row: FloatArray, region: Region, *, reach: int = 1) -> F
 
 def on_steps(values: FloatArray, region: Region) -> BoolArray:
     """Tell which rows the bench can make as they are, shape (n,)."""
-    made = round_to_steps(values, region)
-    return np.asarray(
-        np.all((np.abs(made - values) <= SAME * _widths(region)) | np.isnan(values), axis=1)
-        & region.contains(made)
-        & np.array([len(neighbours_on_steps(row, region)) > 0 for row in made], dtype=np.bool_)
-    )
+    width = _widths(region)
+    made = np.zeros(len(values), dtype=np.bool_)
+    for i, row in enumerate(values):
+        apart = np.abs(neighbours_on_steps(row, region) - row) / width
+        made[i] = bool(np.any(np.all(np.isnan(apart) | (apart <= SAME), axis=1)))
+    return made
 
 
 def _widths(region: Region) -> FloatArray:
@@ -134,17 +135,26 @@ def _blends(shares: FloatArray, axes: tuple[ShareAxis, ...], reach: int) -> Floa
     q = len(axes)
     if q == 0:
         return np.empty((1, 0))
-    sets = [_share_marks(float(x), a, reach) for x, a in zip(shares, axes, strict=True)]
-    grid = np.array(list(product(*sets)))
+    grid = _blend_grid(shares, axes, reach)
     rest = [i for i, axis in enumerate(axes) if axis.step is None]
     if not rest:
-        exact = np.abs(grid.sum(axis=1) - 1) <= SAME
-        if exact.any():
-            return _closed(grid[exact], int(np.argmax([axis.high for axis in axes])))
+        # Steps of unlike size may need a wider look before they add to 1.
+        for wider in (reach, reach + 1):
+            tried = _blend_grid(shares, axes, wider)
+            exact = np.abs(tried.sum(axis=1) - 1) <= SAME
+            if exact.any():
+                return _closed(tried[exact], int(np.argmax([axis.high for axis in axes])))
         rest = [int(np.argmin([axis.step or 1.0 for axis in axes]))]
     # What the stepped shares leave over goes to those without a step, in equal parts.
     grid[:, rest] += ((1 - grid.sum(axis=1)) / len(rest))[:, None]
     return _closed(np.unique(np.round(grid, DECIMALS), axis=0), rest[0])
+
+
+def _blend_grid(shares: FloatArray, axes: tuple[ShareAxis, ...], reach: int) -> FloatArray:
+    sets = [_share_marks(float(x), a, reach) for x, a in zip(shares, axes, strict=True)]
+    if int(np.prod([len(marks) for marks in sets])) > MOST_NEIGHBOURS:
+        sets = [_share_marks(float(x), a, 1) for x, a in zip(shares, axes, strict=True)]
+    return np.array(list(product(*sets)))
 
 
 def _share_marks(x: float, axis: ShareAxis, reach: int) -> list[float]:

@@ -75,7 +75,7 @@ def drop_terms(
         whole = _whole_set(text, model, coding)
         if whole:
             gone += whole
-            heirs.append(Term(powers=_factor_part(whole[0], coding)))
+            heirs += [Term(powers=z) for z in dict.fromkeys(_factor_part(t, coding) for t in whole)]
         else:
             gone.append(_single(text, model, coding))
     kept = [term for term in model.terms if term not in set(gone)]
@@ -117,7 +117,8 @@ def _whole_set(text: str, model: Model, coding: Coding) -> list[Term]:
     if fold(head) != PACKAGE:
         return []
     z = parse_term(tail, coding)
-    members = [t for t in model.terms if t in _set_of(z.powers, coding)]
+    family = {t for v in _range_variants(z.powers, coding) for t in _set_of(v, coding)}
+    members = [t for t in model.terms if t in family]
     if not members:
         raise FitError(
             f"the {model.name} model has no set {PACKAGE} × {term_label(z)} to drop",
@@ -143,8 +144,6 @@ def _warnings(gone: Iterable[Term], smaller: Model, coding: Coding) -> Iterable[
     for term in gone:
         holders = [t for t in smaller.terms if _holds(t, term, coding)]
         siblings = [t for t in _group_of(term, smaller, coding, present=True) if t in smaller.terms]
-        if term.powers in {t.powers for t in smaller.terms} and not term.delta:
-            continue
         ties = [t for t in dict.fromkeys([*holders, *siblings]) if t != term]
         if ties and not _replaced(term, smaller, coding):
             yield Finding(

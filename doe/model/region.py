@@ -158,7 +158,7 @@ def make_region(coding: Coding, statements: Statements) -> Region:
     if not pieces:
         raise empty_region(coding, statements)
     implied = tuple(_reach(j, pieces) for j in range(len(coding.axes)))
-    findings = tuple(_unreachable(coding, implied))
+    findings = (*_unreachable(coding, implied), *_idle_forbids(coding, statements))
     return Region(coding=coding, pieces=pieces, implied=implied, findings=findings)
 
 
@@ -346,3 +346,18 @@ def _unreachable(coding: Coding, implied: Sequence[tuple[float, float]]) -> Iter
                 advice=f"Write {end} = {reached:g}, or move the bound that stops it.",
                 source=PIEPEL if share else "",
             )
+
+
+def _idle_forbids(coding: Coding, statements: Statements) -> Iterator[Finding]:
+    """Name forbids that name single numbers of a range, and so take nothing with a width away."""
+    for forbid in statements.prohibitions:
+        for j, conditions in forbid.conditions:
+            axis = coding.axes[j]
+            ranged = not isinstance(axis, ChoiceAxis) and not getattr(axis, "levels", ())
+            if ranged and all(one.sign == "=" for one in conditions):
+                yield Finding(
+                    level="caution",
+                    what=f"'{forbid.words}' forbids nothing: '{axis.name}' has a range, and a "
+                    "single number in it has no width",
+                    advice='Write "> …" or "< …", or give the factor levels.',
+                )

@@ -73,11 +73,11 @@ def make_model(name: str, coding: Coding) -> Model:
         FitError: These settings have no model of that name.
     """
     if name not in model_names(coding):
-        subject = "a package alone" if is_blend(coding) else "factors alone"
+        subject = "factors alone"
+        if is_blend(coding):
+            subject = "a package with factors" if coding.factors else "a package alone"
         raise FitError(
-            f"the model '{name}' does not exist for {subject if coding.factors else 'a package'}"
-            if name in MODELS_OF_BOTH
-            else f"there is no model '{name}'",
+            f"there is no {name} model for {subject}",
             allowed=", ".join(model_names(coding)),
             do="Choose one of these models.",
         )
