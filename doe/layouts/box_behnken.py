@@ -13,10 +13,10 @@ import numpy as np
 from pyDOE3 import bbdesign
 
 from doe.errors import PlanError
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.layouts.two_level import centre_rows
+from doe.layouts.two_level import centre_rows, sensible_centre
 from doe.study.settings import FloatArray
 
 NAME = "Box-Behnken"
@@ -68,14 +68,15 @@ def make(request: Request) -> LayoutRuns:
     crossed = kinds.two_level + kinds.choices
     coded = assembled(request.coding, box_behnken_runs(n_ranges), kinds.ranges, crossed)
     repeated = "" if not crossed else ", repeated at every level of the choices"
+    centre = centre_rows(request.coding)
     return complete(
         request,
         Points(
             layout=NAME,
             coded=coded,
-            kind=("design",) * len(coded),
-            centre=centre_rows(request.coding),
-            default_centre=CENTRE[n_ranges],
+            kind=of_kind("design", len(coded)),
+            centre=centre,
+            default_centre=sensible_centre(centre, CENTRE[n_ranges]),
             reasons=(
                 f"A Box-Behnken layout of {n_ranges} ranges{repeated}: a quadratic surface from "
                 "three levels, with no run where all settings are at their ends together.",

@@ -13,7 +13,7 @@ import numpy as np
 
 from doe.errors import PlanError
 from doe.layouts.blocking import block_rule
-from doe.layouts.completing import Points, centre_count, complete
+from doe.layouts.completing import Points, centre_count, complete, of_kind
 from doe.layouts.generators import (
     block_numbers,
     block_words,
@@ -24,8 +24,8 @@ from doe.layouts.generators import (
 )
 from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.layouts.two_level import centre_rows
-from doe.study.plan import Kind
+from doe.layouts.two_level import centre_rows, sensible_centre
+from doe.model.coding import ShareAxis
 from doe.study.settings import FloatArray
 
 NAME = "central composite"
@@ -122,24 +122,26 @@ def make(request: Request) -> LayoutRuns:
     n_core = smallest_fraction(n_factors, 5)
     blocks = None if crossed or rule == "face-centred" else _blocks(request, n_factors, n_core)
     default = _CENTRE_FACE if rule == "face-centred" else _CENTRE_TABLE.get(n_factors, _CENTRE_MANY)
+    centre = centre_rows(request.coding)
+    default = sensible_centre(centre, default)
     if blocks:
         default = _CENTRE_PER_BLOCK * (blocks.n_core_blocks + 1)
-    n_centre = centre_count(request, n_core + 2 * n_factors, default)
+    times = _times(request, crossed)
+    n_centre = centre_count(request, (n_core + 2 * n_factors) * times, default)
     distance = _distance(rule, n_core, n_factors, n_centre, blocks)
     table, _ = central_composite_runs(n_factors, distance)
     shrink = 1.0 if request.axial_beyond else max(distance, 1.0)
     coded = assembled(request.coding, table / shrink, kinds.ranges, crossed)
-    times = len(coded) // len(table)
-    kind: list[Kind] = ["design"] * (n_core * times) + ["axial"] * (2 * n_factors * times)
+    kind = of_kind("design", n_core * times) + of_kind("axial", 2 * n_factors * times)
     words = defining_words(n_factors, n_core)
     return complete(
         request,
         Points(
             layout=NAME,
             coded=coded,
-            kind=tuple(kind),
+            kind=kind,
             block=blocks.block if blocks else None,
-            centre=centre_rows(request.coding),
+            centre=centre,
             centre_blocks=blocks.centre_blocks if blocks else (),
             default_centre=default,
             details={
@@ -153,6 +155,15 @@ def make(request: Request) -> LayoutRuns:
             reasons=_reasons(rule, n_factors, distance, shrink, blocks),
         ),
     )
+
+
+def _times(request: Request, crossed: tuple[int, ...]) -> int:
+    """Count the combinations of levels at which the whole layout is run."""
+    times = 1
+    for i in crossed:
+        axis = request.coding.axes[i]
+        times *= 1 if isinstance(axis, ShareAxis) else len(axis.levels)
+    return times
 
 
 def _distance(

@@ -139,7 +139,8 @@ def _is_too_large(runs: LayoutRuns, request: Request) -> bool:
         return False
     model = make_model(request.wanted_models[-1], request.coding)
     p = model_matrix(runs.values[:1], request.coding, model).shape[1]
-    return len(runs) > max(_RUNS_PER_COEFFICIENT * p, _MANY_RUNS)
+    most: float = max(_RUNS_PER_COEFFICIENT * p, _MANY_RUNS)
+    return len(runs) > most
 
 
 def _works(request: Request) -> bool:

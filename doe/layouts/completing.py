@@ -76,9 +76,9 @@ def complete(request: Request, points: Points) -> LayoutRuns:
         values=np.vstack([values, values[again]]),
         kind=(
             *points.kind,
-            *_repeated("centre", counts.centre),
-            *_repeated("check", counts.checks),
-            *_repeated("replicate", counts.replicates),
+            *of_kind("centre", counts.centre),
+            *of_kind("check", counts.checks),
+            *of_kind("replicate", counts.replicates),
         ),
         block=blocks,
         details={
@@ -162,7 +162,8 @@ def _blocks(points: Points, counts: _Counts, again: list[int]) -> IntArray | Non
     return np.array([*points.block, *added, *repeated], dtype=np.int64)
 
 
-def _repeated(kind: Kind, times: int) -> tuple[Kind, ...]:
+def of_kind(kind: Kind, times: int) -> tuple[Kind, ...]:
+    """Give the kind of several runs."""
     return (kind,) * times
 
 

@@ -6,7 +6,6 @@ Source:
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -20,12 +19,14 @@ from doe.layouts import (
     simplex_centroid,
     simplex_lattice,
 )
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import factor_kinds, factor_part, package_part
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.layouts.simplex import is_simplex
-from doe.layouts.two_level import centre_rows
+from doe.layouts.simplex import centroid, is_simplex, real_shares
+from doe.layouts.two_level import centre_rows, sensible_centre
 from doe.model.coding import code
+from doe.model.vertices import overall_centroid
+from doe.study.settings import FloatArray
 
 NAME = "crossed"
 
@@ -42,8 +43,7 @@ _PACKAGE_MODEL = {
 _FACTOR_MODEL = {"linear": "linear", "interactions": "interactions"}
 _LEAST_RANGES = 2
 _LEAST_FRACTION = 3
-
-_Make = Callable[[Request], LayoutRuns]
+_THREE = 3
 
 
 def make(request: Request) -> LayoutRuns:
@@ -60,23 +60,20 @@ def make(request: Request) -> LayoutRuns:
         )
     blends = _blends(request)
     settings = _settings(request)
-    q = len(request.coding.shares)
     n_blends, n_settings = len(blends), len(settings)
     values = np.column_stack(
         [np.repeat(blends.values, n_settings, axis=0), np.tile(settings.values, (n_blends, 1))]
     )
     centre = centre_rows(factor_part(request).coding)
-    middle = blends.values.mean(axis=0) if not len(blends) else _middle(request)
-    rows = np.column_stack([np.tile(middle, (len(centre), 1)), centre])
-    assert values.shape[1] == q + settings.values.shape[1]
+    rows = np.column_stack([np.tile(_middle(request), (len(centre), 1)), centre])
     return complete(
         request,
         Points(
             layout=NAME,
             coded=code(values, request.coding),
-            kind=("design",) * len(values),
+            kind=of_kind("design", len(values)),
             centre=rows,
-            default_centre=_CENTRE if len(centre) else 0,
+            default_centre=sensible_centre(centre, _CENTRE),
             details={"package layout": blends.layout, "blends": n_blends,
                      "factor layout": settings.layout, "settings": n_settings},
             reasons=(
@@ -95,18 +92,18 @@ def crossed_size(request: Request) -> int:
 def _blends(request: Request) -> LayoutRuns:
     """Make the blends, without centre runs and checks."""
     models = tuple(dict.fromkeys(_PACKAGE_MODEL[model] for model in request.wanted_models))
-    part = replace(package_part(request), models=models, **_BARE)
+    part = _bare(package_part(request), models)
     if not is_simplex(part.coding) or part.study.limits:
         return extreme_vertices.make(part)
-    use_centroid = "special cubic" in models and len(part.coding.shares) == 3
-    family: _Make = simplex_centroid.make if use_centroid else simplex_lattice.make
-    return family(part)
+    if "special cubic" in models and len(part.coding.shares) == _THREE:
+        return simplex_centroid.make(part)
+    return simplex_lattice.make(part)
 
 
 def _settings(request: Request) -> LayoutRuns:
     """Make the settings of the factors, without centre runs beyond those the model needs."""
     models = tuple(dict.fromkeys(_FACTOR_MODEL.get(m, "quadratic") for m in request.wanted_models))
-    part = replace(factor_part(request), models=models, **_BARE)
+    part = _bare(factor_part(request), models)
     kinds = factor_kinds(part.coding)
     if "quadratic" in models and kinds.ranges:
         if len(kinds.ranges) < _LEAST_RANGES:
@@ -116,24 +113,24 @@ def _settings(request: Request) -> LayoutRuns:
         part = replace(part, models=("interactions",))
     if len(kinds.ranges) + len(kinds.two_level) < _LEAST_FRACTION:
         return full_factorial.make(part)
-    return fractional_factorial.make(replace(part, resolution=_resolution(part)))
+    # A linear model needs resolution III only: the blends give further runs of each setting.
+    resolution = 3 if part.wanted_models == ("linear",) else 5
+    return fractional_factorial.make(replace(part, resolution=resolution))
 
 
-def _resolution(part: Request) -> int:
-    """A linear model needs resolution III only: the blends give further runs of each setting."""
-    return 3 if part.wanted_models == ("linear",) else 5
+def _bare(part: Request, models: tuple[str, ...]) -> Request:
+    return replace(part, models=models, runs=None, batches=None, centre=0, replicates=0, checks=0)
 
 
-def _middle(request: Request) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _middle(request: Request) -> FloatArray:
+    """Give the middle of the package, shape (q,)."""
     part = package_part(request)
     if is_simplex(part.coding) and not part.study.limits:
-        q = len(part.coding.shares)
-        return simplex_lattice.real_shares(np.full((1, q), 1.0 / q), part.coding)[0]
-    return np.asarray(extreme_vertices.overall_centroid(part.region), dtype=np.float64)
+        row: FloatArray = real_shares(centroid(len(part.coding.shares)), part.coding)[0]
+        return row
+    middle: FloatArray = np.asarray(overall_centroid(part.region)).mean(axis=0)
+    return middle
 
-
-_BARE: dict[str, int | None] = {"runs": None, "batches": None, "centre": 0, "replicates": 0,
-                                "checks": 0}  # fmt: skip
 
 LAYOUT = Layout(
     name=NAME,

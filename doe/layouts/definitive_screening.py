@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from doe.errors import PlanError
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.study.finding import Finding
@@ -136,7 +136,7 @@ def make(request: Request) -> LayoutRuns:
         Points(
             layout=NAME,
             coded=coded[~at_centre],
-            kind=("design",) * n_design,
+            kind=of_kind("design", n_design),
             centre=coded[at_centre],
             default_centre=n_centre,
             least_centre=n_centre,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import require_package_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.layouts.simplex import without_points
@@ -35,11 +35,11 @@ def make(request: Request) -> LayoutRuns:
     require_package_alone(request, NAME)
     models = set(request.wanted_models)
     vertices = np.asarray(region_vertices(request.region), dtype=np.float64)
-    middle = np.asarray(overall_centroid(request.region), dtype=np.float64)
+    middle = np.asarray(overall_centroid(request.region), dtype=np.float64).mean(axis=0)
     groups: list[tuple[str, FloatArray]] = [("vertices", vertices)]
     if models & _WITH_EDGES:
         groups.append(("edge centroids", edge_centroids(request.region)))
-    if models & _WITH_FACES and len(request.coding.shares) > 3:
+    if models & _WITH_FACES:
         groups.append(("face centroids", face_centroids(request.region, _FACE)))
     if "cubic" in models:
         groups.append(("blends half-way to the vertices", (vertices + middle) / 2.0))
@@ -55,7 +55,7 @@ def make(request: Request) -> LayoutRuns:
         Points(
             layout=NAME,
             coded=rows,
-            kind=("design",) * len(rows),
+            kind=of_kind("design", len(rows)),
             centre=middle[None, :],
             default_centre=_CENTRE,
             checks=_far_apart(checks)[: len(request.coding.shares)],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from doe.appraisal.two_level import relation_in_words
 from doe.errors import PlanError
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.generators import (
     defining_words,
     fractions_of,
@@ -15,7 +15,7 @@ from doe.layouts.generators import (
 )
 from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.layouts.two_level import block_plan, centre_rows
+from doe.layouts.two_level import block_plan, centre_rows, sensible_centre
 
 NAME = "fractional factorial"
 
@@ -53,16 +53,18 @@ def make(request: Request) -> LayoutRuns:
     names = tuple(request.coding.names[i] for i in columns)
     resolution = resolution_of(words)
     table = two_level_runs(n_factors, n_runs)
-    blocked = block_plan(request, n_factors, n_runs, _CENTRE) if not kinds.choices else None
+    centre = centre_rows(request.coding)
+    n_centre = sensible_centre(centre, _CENTRE)
+    blocked = block_plan(request, n_factors, n_runs, n_centre) if not kinds.choices else None
     return complete(
         request,
         Points(
             layout=NAME,
             coded=assembled(request.coding, table, columns, kinds.choices),
-            kind=("design",) * (n_runs * n_crossed),
+            kind=of_kind("design", n_runs * n_crossed),
             block=blocked.block if blocked else None,
-            centre=centre_rows(request.coding),
-            default_centre=_CENTRE if kinds.ranges else 0,
+            centre=centre,
+            default_centre=n_centre,
             details={
                 "factors": list(names),
                 "runs of the fraction": n_runs,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from pyDOE3 import fullfact
 
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import factor_kinds, level_count, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.layouts.two_level import block_plan, centre_rows
+from doe.layouts.two_level import block_plan, centre_rows, sensible_centre
 from doe.model.coding import ChoiceAxis, NumericAxis
 from doe.model.coding import code as coded_values
 from doe.study.settings import FloatArray
@@ -34,7 +34,8 @@ def make(request: Request) -> LayoutRuns:
     coded = _grid(request, counts)
     first = len(request.coding.shares)
     at_two = [i for i in factor_kinds(request.coding).ranges if counts[i - first] == 2]
-    n_centre = _CENTRE if at_two else 0
+    centre = centre_rows(request.coding)
+    n_centre = sensible_centre(centre, _CENTRE) if at_two else 0
     all_two = all(count == 2 for count in counts)
     blocked = block_plan(request, len(counts), len(coded), n_centre) if all_two else None
     shape = " × ".join(str(count) for count in counts)
@@ -43,9 +44,9 @@ def make(request: Request) -> LayoutRuns:
         Points(
             layout=NAME,
             coded=coded,
-            kind=("design",) * len(coded),
+            kind=of_kind("design", len(coded)),
             block=blocked.block if blocked else None,
-            centre=centre_rows(request.coding),
+            centre=centre,
             default_centre=n_centre,
             details={
                 "levels": dict(

@@ -32,7 +32,9 @@ class FactorKinds:
 
 def factor_kinds(coding: Coding) -> FactorKinds:
     """Sort the factors of a coding by the columns that they can take."""
-    ranges, two_level, choices = [], [], []
+    ranges: list[int] = []
+    two_level: list[int] = []
+    choices: list[int] = []
     for i, axis in enumerate(coding.axes):
         if isinstance(axis, NumericAxis):
             (two_level if len(axis.levels) == 2 else ranges).append(i)

@@ -11,10 +11,10 @@ import numpy as np
 from pyDOE3 import pbdesign
 
 from doe.errors import PlanError
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.layouts.two_level import centre_rows
+from doe.layouts.two_level import centre_rows, sensible_centre
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
 
@@ -58,14 +58,15 @@ def make(request: Request) -> LayoutRuns:
         )
     table = plackett_burman_runs(len(columns))
     coded = assembled(request.coding, table, columns, kinds.choices)
+    centre = centre_rows(request.coding)
     return complete(
         request,
         Points(
             layout=NAME,
             coded=coded,
-            kind=("design",) * len(coded),
-            centre=centre_rows(request.coding),
-            default_centre=_CENTRE if kinds.ranges else 0,
+            kind=of_kind("design", len(coded)),
+            centre=centre,
+            default_centre=sensible_centre(centre, _CENTRE),
             details={"runs of the table": len(table), "resolution": 3},
             reasons=(
                 f"A Plackett-Burman table of {len(table)} runs: the main effects of "

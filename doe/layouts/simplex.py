@@ -46,4 +46,5 @@ def without_points(rows: FloatArray, others: FloatArray) -> FloatArray:
     if not len(others):
         return rows
     gaps = np.abs(rows[:, None, :] - others[None, :, :]).max(axis=2).min(axis=1)
-    return rows[gaps > _TOLERANCE]
+    kept: FloatArray = rows[gaps > _TOLERANCE]
+    return kept

@@ -10,7 +10,7 @@ import itertools
 
 import numpy as np
 
-from doe.layouts.completing import Points, complete
+from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import require_package_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.layouts.simplex import centroid, check_blends, real_shares, without_points
@@ -59,7 +59,7 @@ def make(request: Request) -> LayoutRuns:
         Points(
             layout=NAME,
             coded=real_shares(points, request.coding),
-            kind=("design",) * len(points),
+            kind=of_kind("design", len(points)),
             centre=real_shares(centre, request.coding),
             default_centre=_CENTRE,
             checks=real_shares(interior, request.coding),

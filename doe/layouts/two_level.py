@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +16,8 @@ from doe.study.settings import FloatArray
 
 # Smaller blocks than this would confound interactions of two factors in every layout.
 _LEAST_BLOCK = 4
+# Combinations of choices whose centre is run; more would cost runs that say little.
+_MOST_CENTRES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +32,7 @@ class BlockPlan:
 
     block: tuple[int, ...]
     reasons: tuple[str, ...]
-    details: Mapping[str, Any]
+    details: dict[str, Any]
 
 
 def centre_rows(coding: Coding) -> FloatArray:
@@ -56,7 +57,14 @@ def centre_rows(coding: Coding) -> FloatArray:
         for axis in coding.axes
     ]
     every = [np.array(row) for row in itertools.product(*levels)]
-    return np.array(_far_apart(every))
+    return np.array(_far_apart(every)[:_MOST_CENTRES])
+
+
+def sensible_centre(rows: FloatArray, default: int) -> int:
+    """Give the default number of centre runs: each centre at least twice, for pure error."""
+    if not len(rows):
+        return 0
+    return default if len(rows) == 1 else max(default, 2 * len(rows))
 
 
 def _far_apart(rows: list[FloatArray]) -> list[FloatArray]:
@@ -64,7 +72,7 @@ def _far_apart(rows: list[FloatArray]) -> list[FloatArray]:
     chosen = [rows[0]]
     left = rows[1:]
     while left:
-        gaps = [sum(np.count_nonzero(row != other) for other in chosen) for row in left]
+        gaps = [sum(int(np.count_nonzero(row != other)) for other in chosen) for row in left]
         chosen.append(left.pop(int(np.argmax(gaps))))
     return chosen
 
