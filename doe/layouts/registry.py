@@ -17,6 +17,8 @@ from doe.layouts import (
     simplex_centroid,
     simplex_lattice,
 )
+from doe.layouts.optimal import layout as optimal_layout
+from doe.layouts.optimal import layout as optimal
 from doe.layouts.request import Layout
 from doe.study.names import fold
 
@@ -35,6 +37,7 @@ def _found() -> dict[str, Layout]:
         simplex_centroid.LAYOUT,
         extreme_vertices.LAYOUT,
         crossed.LAYOUT,
+        optimal_layout.LAYOUT,
     ]
     return {layout.name: layout for layout in every}
 

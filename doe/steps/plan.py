@@ -139,7 +139,7 @@ def _request(session: Session, asked: PlanOptions) -> Request:
         study=study, coding=coding, region=region_of(study),
         models=(known_model(asked.model, coding),) if asked.model else (),
         runs=asked.runs, days=asked.days, centre=asked.centre,
-        replicates=asked.replicates, lack_of_fit=asked.lack_of_fit,
+        replicates=asked.replicates or 0, lack_of_fit=asked.lack_of_fit or 0,
         axial_beyond=asked.axial_beyond, purpose=asked.purpose,
         sample_from_batch=asked.from_batch, criterion=asked.criterion or "",
         variance_ratio=study.wishes.variance_ratio, starts=asked.starts,
@@ -148,7 +148,8 @@ def _request(session: Session, asked: PlanOptions) -> Request:
 
 
 def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[str, ...]]:
-    name, why = ("optimal", ()) if asked.criterion and not asked.layout else (asked.layout, ())
+    why: tuple[str, ...] = ()
+    name = asked.layout or ("optimal" if asked.criterion else None)
     if name is None:
         name, why = choose_layout(request)
     runs = make_layout(name, request)

@@ -106,7 +106,7 @@ def _value(axis: Axis, texts: Mapping[str, str], source: _Source, faults: list[F
             )
             return float("nan")
         return float(axis.levels.index(level))
-    signs = [source.decimal] if source.decimal else [".", ","]
+    signs: tuple[Decimal, ...] = (source.decimal,) if source.decimal else (".", ",")
     number = next((n for sign in signs if (n := parse_number(text, sign)) is not None), None)
     if number is None:
         faults.append(

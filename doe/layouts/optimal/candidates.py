@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from doe.model.bench_steps import round_to_steps
 from doe.model.coding import code
 from doe.model.region import Region
 from doe.model.sampling import sample_region
@@ -41,10 +42,10 @@ def candidate_settings(region: Region, n_wanted: int, rng: np.random.Generator) 
     if len(every) < n_wanted:
         inner = sample_region(region, INNER_POINTS, rng)
         every = _distinct(np.vstack([every, inner]), region)
-    if len(every) <= MOST_CANDIDATES:
-        return every
-    kept = rng.choice(len(every), MOST_CANDIDATES, replace=False)
-    return every[np.sort(kept)]
+    if len(every) > MOST_CANDIDATES:
+        every = every[np.sort(rng.choice(len(every), MOST_CANDIDATES, replace=False))]
+    # Rounded before the search, so that the plan is the best among those the bench can make.
+    return _distinct(round_to_steps(every, region), region)
 
 
 def _distinct(rows: FloatArray, region: Region) -> FloatArray:

@@ -19,7 +19,7 @@ from doe.study.plan import Kind
 # some power and a pure error that is worth its name (common practice, no source: 4 to 5 of each).
 DEFAULT_LACK_OF_FIT = 5
 DEFAULT_REPLICATES = 4
-DEFAULT_STARTS = 24
+DEFAULT_STARTS = 60
 # Candidates for each run to choose, below which the inside of the region is offered, too.
 SPARE_CANDIDATES = 4
 # Points that stand for the region in the average prediction variance.

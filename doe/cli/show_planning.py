@@ -1,0 +1,69 @@
+"""How `new`, `check`, `plan` and `sheet` look in the terminal."""
+
+from __future__ import annotations
+
+from analysis.report.rounding import plain
+from doe.cli.screen import WIDTH, paragraph, text_table
+from doe.steps.check import CheckOutcome
+from doe.steps.new import NewOutcome
+from doe.steps.plan import PlanOutcome
+from doe.steps.sheet import SheetOutcome
+from doe.study.plan import Plan
+
+_STATES = {"done": "done    ", "missing": "missing ", "waiting": "waiting ", "doubtful": "doubtful"}
+
+
+def show_new(outcome: NewOutcome) -> str:
+    """Say where the brief is and what to do with it."""
+    return f"Brief: {outcome.brief}\nFill it in with an editor, then: millbase check {outcome.brief.parent}"
+
+
+def show_check(outcome: CheckOutcome) -> str:
+    """Show where the study stands."""
+    lines = [f"  {_STATES[line.state]}  {line.text}" for line in outcome.status]
+    return "\n".join([outcome.session.study.about.title, *lines])
+
+
+def show_plan(outcome: PlanOutcome) -> str:
+    """Show why this layout, what it costs, and the runs in bench order."""
+    entry = outcome.round
+    costs = ", ".join(f"{count} {thing}" for thing, count in outcome.costs.items() if count)
+    parts = [
+        f"Layout: {entry.layout} for {' + '.join(entry.models)}; seed {entry.seed}",
+        "\n".join(paragraph(reason) for reason in entry.reasons),
+        f"It costs {costs}.",
+        runs_text(outcome.plan),
+        "Follow the safety data sheets, local codes and qualified people for pigment dust, ammonia\n"
+        "and amines, mills, ovens and biocides.",
+        f"Next: millbase sheet {outcome.session.folder.path}",
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def show_sheet(outcome: SheetOutcome) -> str:
+    """Name the sheets."""
+    return "\n".join(str(file) for file in outcome.files)
+
+
+def runs_text(plan: Plan) -> str:
+    """Set out the runs, one a line, in bench order."""
+    stages = {"day": plan.day, "batch": plan.batch, "sample": plan.sample, "panel": plan.panel}
+    shown = {name: column for name, column in stages.items() if any(n is not None for n in column)}
+    rows = []
+    for i, run in enumerate(plan.run):
+        settings = plan.settings.row(i).values()
+        rows.append(
+            [
+                str(run),
+                *("" if column[i] is None else str(column[i]) for column in shown.values()),
+                plan.control_names.get(run, plan.kind[i]),
+                *(v if isinstance(v, str) else "" if v is None else plain(v) for v in settings),
+            ]
+        )
+    return text_table(["run", *shown, "kind", *_short(plan.settings.names)], rows)
+
+
+def _short(names: tuple[str, ...]) -> list[str]:
+    """Shorten names so that a row has a chance to fit the screen."""
+    room = max(8, (WIDTH - 40) // max(len(names), 1))
+    return [name if len(name) <= room else name[: room - 1] + "…" for name in names]

@@ -1,0 +1,145 @@
+"""Where a study stands, read off its inputs: what is done, missing, waiting or doubtful."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+from doe.errors import DoeError
+from doe.steps.analysis_of import StudyAnalysis, analyse
+from doe.steps.model_choice import FitOptions
+from doe.steps.session import Session
+from doe.steps.sheet import WORKBOOK
+from doe.study.finding import Finding
+from doe.study.hashes import region_hash
+from doe.study.status import State, StatusLine
+
+
+def study_status(
+    session: Session, analysis: StudyAnalysis | None
+) -> tuple[tuple[StatusLine, ...], tuple[Finding, ...]]:
+    """Say where a study stands and what is wrong with it.
+
+    Args:
+        session: The inputs.
+        analysis: Its models, None where nothing can be fitted.
+
+    Returns:
+        Status lines in the order of the work; findings over all parts.
+    """
+    lines = [_brief_line(session), *_plan_lines(session)]
+    findings = [*_plan_findings(session)]
+    if session.plan is not None:
+        lines += _reading_lines(session, analysis)
+        lines += _model_lines(session, analysis)
+        findings += _analysis_findings(analysis)
+    lines += _decision_lines(session)
+    return tuple(lines), tuple(findings)
+
+
+def analysis_if_any(session: Session) -> StudyAnalysis | None:
+    """Analyse what can be analysed; None where nothing can be fitted yet."""
+    try:
+        return analyse(session, FitOptions())
+    except DoeError:
+        return None
+
+
+def _line(state: State, text: str) -> StatusLine:
+    return StatusLine(state=state, text=text)
+
+
+def _brief_line(session: Session) -> StatusLine:
+    study = session.study
+    parts = [
+        f"{len(study.additives)} additives" if study.additives else "",
+        f"{len(study.varied_factors)} factors" if study.varied_factors else "",
+        f"{len(study.responses)} responses",
+    ]
+    return _line("done", f"Brief: {', '.join(part for part in parts if part)}.")
+
+
+def _plan_lines(session: Session) -> Iterator[StatusLine]:
+    plan = session.plan
+    if plan is None:
+        yield _line("missing", "Plan: no runs yet ('millbase plan', or 'millbase adopt' a table).")
+        return
+    controls = sum(kind == "control" for kind in plan.kind)
+    made = ", ".join(f"round {entry.number}: {entry.layout}" for entry in plan.rounds)
+    beside = f" and {controls} control runs" if controls else ""
+    yield _line("done", f"Plan: {len(plan) - controls} runs{beside} ({made}).")
+    if all(entry.layout == "adopted" for entry in plan.rounds):
+        return
+    if session.folder.read_file(WORKBOOK) is None:
+        yield _line("missing", "Sheets: not made yet ('millbase sheet').")
+    else:
+        yield _line("done", f"Sheets: {WORKBOOK}, cards and labels.")
+
+
+def _plan_findings(session: Session) -> Iterator[Finding]:
+    if session.plan is None:
+        return
+    now = region_hash(session.study)
+    changed = [entry.number for entry in session.plan.rounds if entry.region_hash != now]
+    if changed:
+        yield Finding(
+            level="caution",
+            what="The ranges, limits or stages of the brief have changed since round "
+            f"{', '.join(map(str, changed))} was planned; its runs stay valid.",
+            evidence={"rounds": ", ".join(map(str, changed))},
+            advice="Models and the compromise follow the brief as it is now.",
+        )
+
+
+def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[StatusLine]:
+    plan = session.plan
+    if plan is None:
+        return
+    read = {(reading.response, reading.run) for reading in session.readings.current()}
+    for response in session.study.responses:
+        waiting = [run for run in plan.run if (response.name, run) not in read]
+        if not waiting:
+            yield _line("done", f"Readings of {response.name}: all {len(plan)} runs.")
+        elif len(waiting) == len(plan):
+            yield _line("missing", f"Readings of {response.name}: none yet ('millbase enter').")
+        else:
+            named = ", ".join(map(str, waiting[:8])) + (" …" if len(waiting) > 8 else "")
+            yield _line("waiting", f"Readings of {response.name}: {len(waiting)} runs wait ({named}).")
+
+
+def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[StatusLine]:
+    if analysis is None:
+        yield _line("missing", "Models: not enough readings to fit any response.")
+        return
+    for name, fitted in analysis.fitted.items():
+        doubts = sum(finding.level != "note" for finding in fitted.findings)
+        state: State = "doubtful" if doubts else "done"
+        beside = f", {doubts} cautions ('millbase fit')" if doubts else ""
+        yield _line(state, f"Model of {name}: {fitted.fit.model.name}, {fitted.fit.n} runs{beside}.")
+    for name, why in analysis.not_fitted.items():
+        yield _line("missing", f"Model of {name}: none. {why}")
+
+
+def _analysis_findings(analysis: StudyAnalysis | None) -> Iterator[Finding]:
+    if analysis is None:
+        return
+    yield from analysis.region.findings
+    yield from analysis.findings
+    for fitted in analysis.fitted.values():
+        yield from (finding for finding in fitted.findings if finding.level != "note")
+
+
+def _decision_lines(session: Session) -> Iterator[StatusLine]:
+    if session.choices.chosen is not None:
+        yield _line("done", "Settings: chosen, on record in choices.toml.")
+    for name, title in (("results/choose.json", "Compromise"), ("results/report.json", "Report")):
+        data = session.folder.read_file(name)
+        command = "choose" if title == "Compromise" else "report"
+        if data is None:
+            yield _line("missing", f"{title}: not made yet ('millbase {command}').")
+        elif json.loads(data).get("inputs") == session.inputs():
+            yield _line("done", f"{title}: up to date.")
+        else:
+            yield _line(
+                "doubtful", f"{title}: its inputs have changed since; make it again ('millbase {command}')."
+            )
