@@ -88,7 +88,7 @@ def term_span(term: Term, region: Region) -> float:
         return span
     reach = min(_range_of(name, region) for name, _ in in_term)
     if term.delta:
-        return span * _DELTA_PEAK * reach**3
+        return float(span * _DELTA_PEAK * reach**3)
     degree = len(in_term)
     return float(span * (reach / degree) ** degree)
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from doe.errors import PlanError
+from doe.layouts.request import Request
 from doe.study.brief import Study
 from doe.study.settings import BoolArray, FloatArray, IntArray
 
@@ -47,6 +49,27 @@ def block_rule(study: Study) -> BlockRule | None:
         return None
     n_controls = sum(1 for control in study.controls if control.every in (name, "block"))
     return BlockRule(name=name, size=int(sized[name] or 1), n_controls=n_controls)
+
+
+def with_days(request: Request) -> Request:
+    """Turn a number of days into runs (or batches), controls taken off.
+
+    Raises:
+        PlanError: The brief doesn't say how many batches a day holds.
+    """
+    if request.days is None or request.runs is not None or request.batches is not None:
+        return request
+    rule = block_rule(request.study)
+    if rule is None or rule.name != "day":
+        raise PlanError(
+            f"{request.days} days are asked for, and the brief doesn't say what a day holds",
+            where="--days",
+            do="Give `batches_per_day` in [plan] of study.toml.",
+        )
+    room = request.days * rule.room
+    return (
+        replace(request, batches=room) if request.sample_from_batch else replace(request, runs=room)
+    )
 
 
 def divided(

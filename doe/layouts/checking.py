@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from doe.errors import DoeError, PlanError
+from doe.layouts.blocking import with_days
 from doe.layouts.outside import why_outside
 from doe.layouts.placing import REGION_TOLERANCE
 from doe.layouts.registry import LAYOUTS, OPTIMAL, find_layout
@@ -34,6 +35,7 @@ def make_layout(name: str, request: Request) -> LayoutRuns:
         PlanError: The layout does not fit; names layouts or models that were tried and do.
     """
     layout = find_layout(name)
+    request = with_days(request)
     try:
         return checked(layout, request)
     except PlanError as error:

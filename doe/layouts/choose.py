@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from doe.errors import DoeError, PlanError
+from doe.layouts.blocking import with_days
 from doe.layouts.checking import checked, make_layout
 from doe.layouts.parts import FactorKinds, factor_kinds
 from doe.layouts.registry import LAYOUTS, OPTIMAL
@@ -36,6 +37,7 @@ def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
     Raises:
         PlanError: No layout works; says what the likeliest one lacks.
     """
+    request = with_days(request)
     refused: list[str] = []
     first: PlanError | None = None
     for name, why in _candidates(request):
@@ -51,7 +53,8 @@ def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
         return name, (why, *refused)
     if OPTIMAL in LAYOUTS and _works(request):
         return OPTIMAL, (
-            "Runs chosen for this region and these models, as no classic layout fits.",
+            "Runs chosen for this region and these models: no classic layout fits within a sensible "
+            "number of runs.",
             *refused,
         )
     raise first or PlanError("no layout fits this brief", do="Name one with --layout.")

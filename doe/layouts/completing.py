@@ -102,7 +102,7 @@ def centre_count(request: Request, n_core: int, default: int, least: int = 0) ->
         return max(request.centre, least)
     if request.runs is None:
         return max(default, least)
-    spare = request.runs - n_core - request.replicates
+    spare = request.runs - n_core - request.n_replicates
     return max(min(spare, max(default, _CENTRE_ENOUGH)), least)
 
 
@@ -131,7 +131,9 @@ def _counts(request: Request, points: Points) -> _Counts:
     n_core = len(points.coded)
     least = points.least_centre if len(points.centre) else 0
     if request.runs is not None:
-        needed = n_core + (request.centre or least) * bool(len(points.centre)) + request.replicates
+        needed = (
+            n_core + (request.centre or least) * bool(len(points.centre)) + request.n_replicates
+        )
         if request.runs < needed:
             raise PlanError(
                 f"the layout '{points.layout}' needs {needed} runs here, and {request.runs} are "
@@ -145,11 +147,11 @@ def _counts(request: Request, points: Points) -> _Counts:
     n_checks = len(points.checks) if request.checks is None else request.checks
     n_checks = min(n_checks, len(points.checks))
     if request.runs is None:
-        return _Counts(centre=n_centre, checks=n_checks, replicates=request.replicates)
-    spare = request.runs - n_core - n_centre - request.replicates
+        return _Counts(centre=n_centre, checks=n_checks, replicates=request.n_replicates)
+    spare = request.runs - n_core - n_centre - request.n_replicates
     n_checks = min(n_checks, spare)
     return _Counts(
-        centre=n_centre, checks=n_checks, replicates=request.replicates + spare - n_checks
+        centre=n_centre, checks=n_checks, replicates=request.n_replicates + spare - n_checks
     )
 
 

@@ -85,7 +85,7 @@ def _size(request: Request, n_factors: int, n_crossed: int) -> int:
     smallest = smallest_fraction(n_factors, wanted)
     if request.runs is None:
         return smallest
-    budget = (request.runs - (request.centre or 0) - request.replicates) // n_crossed
+    budget = (request.runs - (request.centre or 0) - request.n_replicates) // n_crossed
     fitting = largest_fraction(n_factors, budget)
     least = smallest if request.resolution else fractions_of(n_factors)[0]
     if fitting is None or fitting < least:

@@ -59,9 +59,9 @@ class Request:
     batches: int | None = None
     days: int | None = None
     centre: int | None = None
-    replicates: int = 0
+    replicates: int | None = None
     checks: int | None = None
-    lack_of_fit: int = 0
+    lack_of_fit: int | None = None
     levels: Mapping[str, int] = field(default_factory=dict)
     resolution: int | None = None
     degree: int | None = None
@@ -78,6 +78,11 @@ class Request:
     def wanted_models(self) -> tuple[str, ...]:
         """The models asked for, or the one that the purpose stands for."""
         return self.models or (("linear",) if self.purpose == "screening" else ("quadratic",))
+
+    @property
+    def n_replicates(self) -> int:
+        """The replicates asked for, none where none are."""
+        return self.replicates or 0
 
     @property
     def search_region(self) -> Region:

@@ -92,7 +92,7 @@ def block_plan(request: Request, n_factors: int, n_runs: int, n_centre: int) -> 
     """
     rule = block_rule(request.study)
     centre = n_centre if request.centre is None else request.centre
-    extra = centre + request.replicates
+    extra = centre + request.n_replicates
     if request.runs is not None:
         extra = request.runs - n_runs
     if rule is None or n_runs + extra <= rule.room:
