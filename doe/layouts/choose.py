@@ -53,8 +53,8 @@ def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
         return name, (why, *refused)
     if OPTIMAL in LAYOUTS and _works(request):
         return OPTIMAL, (
-            "Runs chosen for this region and these models: no classic layout fits within a sensible "
-            "number of runs.",
+            "Runs chosen for this region and these models: no classic layout fits within a "
+            "sensible number of runs.",
             *refused,
         )
     raise first or PlanError("no layout fits this brief", do="Name one with --layout.")

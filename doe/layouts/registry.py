@@ -17,7 +17,6 @@ from doe.layouts import (
     simplex_centroid,
     simplex_lattice,
 )
-from doe.layouts.optimal import layout as optimal_layout
 from doe.layouts.optimal import layout as optimal
 from doe.layouts.request import Layout
 from doe.study.names import fold
@@ -37,7 +36,7 @@ def _found() -> dict[str, Layout]:
         simplex_centroid.LAYOUT,
         extreme_vertices.LAYOUT,
         crossed.LAYOUT,
-        optimal_layout.LAYOUT,
+        optimal.LAYOUT,
     ]
     return {layout.name: layout for layout in every}
 
