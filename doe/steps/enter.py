@@ -62,22 +62,68 @@ def enter_files(
     _check_reason(correct, because)
     session = open_study(path)
     plan = session.needed_plan()
-    delivered = {file: _file_bytes(file) for file in files}
+    delivered = {file: read_delivery(file) for file in files}
     readings, actuals, findings = _read_all(delivered, session, plan)
     merged = merge_readings(session.readings, _stamped(readings), correct=correct, because=because)
     done = merge_actuals(session.actuals, actuals, correct=correct)
-    _refuse_conflicts(merged, done)
+    refuse_conflicts(merged, done.conflicts)
     written = {
         **session.folder.readings_file(merged.readings),
         **session.folder.actuals_file(done.actuals),
-        **{_raw_name(file, data): data for file, data in delivered.items()},
     }
+    for file, data in delivered.items():
+        written |= kept_copy(file, data)
     session.folder.write(written, command="enter")
     session = replace(session, readings=merged.readings, actuals=done.actuals)
     return EnterOutcome(
         session=session, readings=merged, actuals=done, waiting=waiting_runs(session),
         findings=findings,
     )  # fmt: skip
+
+
+def read_delivery(file: Path) -> bytes:
+    """Read a file from the bench.
+
+    Raises:
+        ResultsError: There is no such file, or it cannot be read.
+    """
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise ResultsError(
+            f"the file cannot be read ({error.strerror})",
+            where=str(file),
+            do="Check the name; close the file in other programs.",
+        ) from error
+
+
+def kept_copy(file: Path, data: bytes) -> dict[str, bytes]:
+    """Give the copy to keep in `raw/`, named after its content so that none overwrites another."""
+    return {f"raw/{file.stem}-{content_hash(data)[:8]}{file.suffix}": data}
+
+
+def refuse_conflicts(merged: MergeOutcome, torn_actuals: Sequence[tuple[Actual, Actual]]) -> None:
+    """Refuse readings and actuals that contradict what stands.
+
+    Raises:
+        ResultsError: Names every one of them, old and new.
+    """
+    faults = [
+        Fault(
+            what=f"run {c.old.run}, {c.old.response}: {_said(c.old)} stands, {_said(c.new)} came",
+            where=c.new.source,
+            do="Settle it in the file." if c.is_within_file else "",
+        )
+        for c in merged.conflicts
+    ]
+    faults += [
+        Fault(what=f"{old.unit}, {old.what}: {old.value} stands, {new.value} came")
+        for old, new in torn_actuals
+    ]
+    if faults:
+        advice = "If the new values are right: 'millbase enter' with --correct --because '…'."
+        faults[-1] = replace(faults[-1], do=f"{faults[-1].do} {advice}".strip())
+        raise ResultsError.from_faults(faults)
 
 
 def waiting_runs(session: Session) -> dict[str, int]:
@@ -97,17 +143,6 @@ def _check_reason(correct: bool, because: str) -> None:
         raise ResultsError(
             "a correction needs its reason", where="--correct", do="Add --because 'the reason'."
         )
-
-
-def _file_bytes(file: Path) -> bytes:
-    try:
-        return file.read_bytes()
-    except OSError as error:
-        raise ResultsError(
-            f"the file cannot be read ({error.strerror})",
-            where=str(file),
-            do="Check the name; close the file in other programs.",
-        ) from error
 
 
 def _read_all(
@@ -140,30 +175,6 @@ def _read_all(
 def _stamped(readings: Sequence[Reading]) -> list[Reading]:
     now = datetime.now(UTC).isoformat(timespec="seconds")
     return [replace(reading, entered=now) for reading in readings]
-
-
-def _refuse_conflicts(merged: MergeOutcome, done: ActualsOutcome) -> None:
-    faults = [
-        Fault(
-            what=f"run {c.old.run}, {c.old.response}: {_said(c.old)} stands, {_said(c.new)} came",
-            where=c.new.source,
-            do="Settle it in the file." if c.is_within_file else "",
-        )
-        for c in merged.conflicts
-    ]
-    faults += [
-        Fault(what=f"{old.unit}, {old.what}: {old.value} stands, {new.value} came")
-        for old, new in done.conflicts
-    ]
-    if faults:
-        advice = "If the new values are right: --correct --because 'the reason'."
-        faults[-1] = replace(faults[-1], do=f"{faults[-1].do} {advice}".strip())
-        raise ResultsError.from_faults(faults)
-
-
-def _raw_name(file: Path, data: bytes) -> str:
-    """Name the kept copy after its content, so that no delivery overwrites another."""
-    return f"raw/{file.stem}-{content_hash(data)[:8]}{file.suffix}"
 
 
 def _line(reading: Reading) -> dict[str, Any]:

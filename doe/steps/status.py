@@ -104,7 +104,9 @@ def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator
             yield _line("missing", f"Readings of {response.name}: none yet ('millbase enter').")
         else:
             named = ", ".join(map(str, waiting[:8])) + (" …" if len(waiting) > 8 else "")
-            yield _line("waiting", f"Readings of {response.name}: {len(waiting)} runs wait ({named}).")
+            yield _line(
+                "waiting", f"Readings of {response.name}: {len(waiting)} runs wait ({named})."
+            )
 
 
 def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[StatusLine]:
@@ -115,7 +117,9 @@ def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[S
         doubts = sum(finding.level != "note" for finding in fitted.findings)
         state: State = "doubtful" if doubts else "done"
         beside = f", {doubts} cautions ('millbase fit')" if doubts else ""
-        yield _line(state, f"Model of {name}: {fitted.fit.model.name}, {fitted.fit.n} runs{beside}.")
+        yield _line(
+            state, f"Model of {name}: {fitted.fit.model.name}, {fitted.fit.n} runs{beside}."
+        )
     for name, why in analysis.not_fitted.items():
         yield _line("missing", f"Model of {name}: none. {why}")
 
@@ -141,5 +145,6 @@ def _decision_lines(session: Session) -> Iterator[StatusLine]:
             yield _line("done", f"{title}: up to date.")
         else:
             yield _line(
-                "doubtful", f"{title}: its inputs have changed since; make it again ('millbase {command}')."
+                "doubtful",
+                f"{title}: its inputs have changed since; make it again ('millbase {command}').",
             )

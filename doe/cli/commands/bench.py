@@ -91,4 +91,4 @@ def adopt(
     from doe.cli.show_bench import show_adopt
     from doe.steps.adopt import adopt_table
 
-    finish(adopt_table(table, study, replace=replace), json, show_adopt)
+    finish(adopt_table(table, study, replace_plan=replace), json, show_adopt)

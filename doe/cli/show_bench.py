@@ -1,0 +1,49 @@
+"""How `enter`, `note` and `adopt` look in the terminal."""
+
+from __future__ import annotations
+
+from doe.cli.screen import paragraph
+from doe.steps.adopt import AdoptOutcome
+from doe.steps.enter import EnterOutcome
+from doe.steps.note import NoteOutcome
+from doe.study.readings import Reading
+
+
+def show_enter(outcome: EnterOutcome) -> str:
+    """Say what came in, what was corrected and what still waits."""
+    merged, done = outcome.readings, outcome.actuals
+    lines = [
+        f"{len(merged.added)} readings and {len(done.added)} actuals taken in; "
+        f"{len(merged.same)} readings were known already."
+    ]
+    for one in merged.corrections:
+        lines.append(
+            f"  corrected: run {one.old.run}, {one.old.response}: {_said(one.old)} → {_said(one.new)}"
+        )
+    for old, new in done.corrections:
+        lines.append(f"  corrected: {old.unit}, {old.what}: {old.value} → {new.value}")
+    waiting = [f"{name} of {count} runs" for name, count in outcome.waiting.items() if count]
+    if waiting:
+        lines.append(paragraph("Still waiting: " + ", ".join(waiting) + "."))
+    else:
+        lines.append(f"Nothing waits. Next: millbase fit {outcome.session.folder.path}")
+    return "\n".join(lines)
+
+
+def show_note(outcome: NoteOutcome) -> str:
+    """Repeat what was noted."""
+    return paragraph("Noted: " + outcome.sentence)
+
+
+def show_adopt(outcome: AdoptOutcome) -> str:
+    """Say what the table held."""
+    merged = outcome.readings
+    return (
+        f"{len(outcome.plan)} runs and {len(merged.added)} readings taken in"
+        f"{f', {len(merged.same)} known already' if merged.same else ''}.\n"
+        f"Next: millbase fit {outcome.session.folder.path}"
+    )
+
+
+def _said(reading: Reading) -> str:
+    return reading.flag if reading.value is None else f"{reading.value:g}"
