@@ -86,25 +86,31 @@ class _Profile:
     """The likelihood of λ with coefficients and variance at their best."""
 
     def __init__(self, readings: Sequence[Sequence[float]], basis: FloatArray) -> None:
-        logs = [np.log(np.asarray(run, dtype=np.float64)) for run in readings]
-        middle = float(np.mean([run.mean() for run in logs]))
-        self._logs = [run - middle for run in logs]
+        self._counts = np.array([len(run) for run in readings])
+        self._run = np.repeat(np.arange(len(readings)), self._counts)
+        logs = np.log([value for run in readings for value in run])
+        # About the geometric mean; each run counts once, however often it was read.
+        self._logs = logs - float(self._averaged(logs).mean())
         self._basis = basis
 
     def log_likelihood(self, power: float) -> float:
         # u = y over its geometric mean; (u^λ − 1)/λ differs from the scaled form of equation (8)
         # by a constant, which the model holds.
-        z = np.array([self._moved(run, power).mean() for run in self._logs])
+        z = self._averaged(self._moved(power))
         z = z - z.mean()
         left = z - self._basis @ (self._basis.T @ z)
         rss = float(left @ left)
         return -0.5 * len(z) * float(np.log(rss / len(z))) if rss > 0 else float("inf")
 
-    @staticmethod
-    def _moved(logs: FloatArray, power: float) -> FloatArray:
+    def _averaged(self, values: FloatArray) -> FloatArray:
+        averaged: FloatArray = np.bincount(self._run, weights=values) / self._counts
+        return averaged
+
+    def _moved(self, power: float) -> FloatArray:
+        # Below 1e-8 the power scale is the logarithm to all digits.
         if abs(power) < 1e-8:
-            return logs
-        moved: FloatArray = np.expm1(power * logs) / power
+            return self._logs
+        moved: FloatArray = np.expm1(power * self._logs) / power
         return moved
 
 

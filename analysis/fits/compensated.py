@@ -1,11 +1,13 @@
-"""Sums of products in twice the working precision, from error-free transformations.
+"""Sums of products that are rounded once only, from error-free transformations.
 
 Source:
-    Ogita, Rump and Oishi (2005), SIAM J. Sci. Comput. 26, 1955-1988, algorithms 3.1 to 3.3 and 5.3
-    (TwoSum after Knuth, Split and TwoProduct after Dekker and Veltkamp, Dot2).
+    Dekker (1971), Numerische Mathematik 18, 224-242, for exact products; Shewchuk (1997), Discrete
+    and Computational Geometry 18, 305-363, for the exact sums of `math.fsum`.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 
@@ -15,16 +17,8 @@ from doe.study.settings import FloatArray
 _SPLITTER = 134217729.0
 
 
-def two_sum(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Add two arrays and keep what rounding drops: `a + b == total + error`, exactly."""
-    total = a + b
-    seen = total - a
-    error = (a - (total - seen)) + (b - seen)
-    return total, error
-
-
 def two_product(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Multiply two arrays and keep what rounding drops: `a * b == product + error`, exactly."""
+    """Multiply and keep what rounding drops: `a · b == product + error`, exactly."""
     product = a * b
     a_high, a_low = _split(a)
     b_high, b_low = _split(b)
@@ -33,7 +27,7 @@ def two_product(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def subtract_products(start: FloatArray, X: FloatArray, *vectors: FloatArray) -> FloatArray:
-    """Compute `start − X v₁ − X v₂ − …` as if in twice the working precision.
+    """Compute `start − X v₁ − X v₂ − …`, rounded once at the end.
 
     Args:
         start: Shape (n,).
@@ -41,20 +35,16 @@ def subtract_products(start: FloatArray, X: FloatArray, *vectors: FloatArray) ->
         *vectors: Shape (p,) each; a coefficient kept as a sum of several doubles comes as several.
 
     Returns:
-        Shape (n,), rounded once at the end.
+        Shape (n,).
 
     Example:
         >>> subtract_products(np.array([1e16 + 2.0]), np.array([[1.0, 1.0]]), np.array([1e16, 1.0]))
         array([1.])
     """
-    total = np.array(start, dtype=np.float64)
-    lost = np.zeros_like(total)
+    parts = [start[:, None]]
     for v in vectors:
-        for j in range(X.shape[1]):
-            product, product_error = two_product(X[:, j], np.full(X.shape[0], -v[j]))
-            total, sum_error = two_sum(total, product)
-            lost += product_error + sum_error
-    return total + lost
+        parts += two_product(X, -v)
+    return np.array([math.fsum(row) for row in np.hstack(parts).tolist()])
 
 
 def _split(a: FloatArray) -> tuple[FloatArray, FloatArray]:

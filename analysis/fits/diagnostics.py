@@ -25,6 +25,8 @@ OUTLIER_RISK = 0.05
 _LEAST_DF_FOR_OUTLIERS = 2
 _LEAST_RUNS_FOR_ORDER = 8
 _LEAST_DF_FOR_NORMALITY = 8
+# The published approximation of W ends here (Royston 1995, Applied Statistics 44, 547-551).
+_MOST_RUNS_FOR_NORMALITY = 5000
 
 
 def run_rows(table: FitTable, solved: LeastSquares, repeats: Sequence[int]) -> tuple[RunRow, ...]:
@@ -145,7 +147,8 @@ def normality_of(solved: LeastSquares) -> Normality | None:
     """
     internal, _ = studentised_residuals(solved)
     judged = internal[np.isfinite(internal)]
-    if solved.df < _LEAST_DF_FOR_NORMALITY or len(judged) < _LEAST_DF_FOR_NORMALITY:
+    enough = min(solved.df, len(judged)) >= _LEAST_DF_FOR_NORMALITY
+    if not enough or len(judged) > _MOST_RUNS_FOR_NORMALITY:
         return None
     w, p = stats.shapiro(judged)
     return Normality(w=float(w), p=float(p))
@@ -159,12 +162,13 @@ def _durbin_watson(solved: LeastSquares, order: FloatArray) -> tuple[float | Non
         return None, None
     rank = np.argsort(order, kind="stable")
     Q, e = solved.basis[rank], solved.residuals[rank]
-    D = np.diff(np.eye(n), axis=0)
-    A = D.T @ D
-    M = np.eye(n) - Q @ Q.T
-    d = float(((D @ e) ** 2).sum() / (e @ e))
-    MA = M @ A
-    first, second = float(np.trace(MA)), float((MA * MA.T).sum())
+    d = float((np.diff(e) ** 2).sum() / (e @ e))
+    # With M = I − QQ': tr(MA) = tr A − tr Q'AQ and tr(MAMA) = tr A² − 2 tr Q'A²Q + tr (Q'AQ)²,
+    # where A is tridiagonal: tr A = 2n − 2, tr A² = 6n − 8.
+    AQ = _second_differences(Q)
+    inner = Q.T @ AQ
+    first = 2.0 * n - 2.0 - float(np.trace(inner))
+    second = 6.0 * n - 8.0 - 2.0 * float((AQ**2).sum()) + float((inner * inner.T).sum())
     mean = first / df
     variance = 2 * (second - first * mean) / (df * (df + 2))
     if not 0 < mean < 4 or variance <= 0:
@@ -176,6 +180,15 @@ def _durbin_watson(solved: LeastSquares, order: FloatArray) -> tuple[float | Non
         return d, None
     below = float(stats.beta.cdf(d / 4, m * size, (1 - m) * size))
     return d, 2 * min(below, 1 - below)
+
+
+def _second_differences(Q: FloatArray) -> FloatArray:
+    # A Q with A = D'D.
+    steps = np.diff(Q, axis=0)
+    AQ = np.zeros_like(Q)
+    AQ[:-1] -= steps
+    AQ[1:] += steps
+    return AQ
 
 
 def _free(solved: LeastSquares) -> FloatArray:

@@ -60,12 +60,10 @@ def pure_error(residuals: FloatArray, groups: Sequence[int]) -> tuple[float, int
         >>> pure_error(np.array([1.0, 3.0, 5.0]), (0, 0, 1))
         (2.0, 1)
     """
-    number = np.asarray(groups)
-    ss = 0.0
-    for group in np.unique(number):
-        own = residuals[number == group]
-        ss += float(((own - own.mean()) ** 2).sum())
-    return ss, len(number) - len(np.unique(number))
+    _, number, counts = np.unique(np.asarray(groups), return_inverse=True, return_counts=True)
+    means = np.bincount(number, weights=residuals) / counts
+    apart = residuals - means[number]
+    return float(apart @ apart), len(number) - len(counts)
 
 
 def _span(axis: object) -> float:

@@ -121,11 +121,12 @@ def _sort(
     lines: dict[int, list[Reading]] = {}
     for reading in sorted(own, key=lambda r: (r.panel or 0, r.repeat, r.id)):
         lines.setdefault(reading.run, []).append(reading)
+    kinds = dict(zip(plan.run, plan.kind, strict=True))
     for unit in _units(plan, response):
         run = next((r for r in unit if r in lines), unit[0])
         found = [reading for r in unit for reading in lines.get(r, [])]
-        kind = plan.kind[plan.run.index(run)]
-        _sort_one(result, response, run, found, said.get(run, ""), confirms=kind == "confirm")
+        confirms = kinds[run] == "confirm"
+        _sort_one(result, response, run, found, said.get(run, ""), confirms=confirms)
     return result
 
 
