@@ -93,9 +93,11 @@ def read_batch(
     strength = true.strength + day["strength"] + strength_batch + rng.normal(0.0, 0.8)
     uptake_batch = true.uptake + day["uptake"] + rng.normal(0.0, 0.25)
     panels = [uptake_batch + rng.normal(0.0, 0.3) for _ in range(2)]
-    gelled = viscosity > GEL_LIMIT_MPAS
+    if viscosity > GEL_LIMIT_MPAS:
+        # What has set in the mill can be neither let down nor drawn.
+        return dict.fromkeys(("viscosity", "colour strength", "water uptake"), ("gelled",))
     return {
-        "viscosity": ("gelled",) if gelled else (_three_digits(viscosity),),
+        "viscosity": (_three_digits(viscosity),),
         "colour strength": (f"{strength:.1f}",),
         "water uptake": tuple(f"{value:.2f}" for value in panels),
     }
