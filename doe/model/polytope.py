@@ -240,7 +240,7 @@ def _neighbours(on: BoolArray, left: IndexArray, right: IndexArray, d: int) -> I
     found: list[IndexArray] = [np.empty((0, 2), dtype=np.intp)]
     for start in range(0, len(left), chunk):
         part = left[start : start + chunk]
-        shared = weights[part] @ weights[right].T
+        shared = _counted(weights[part], weights[right])
         i, j = np.nonzero(shared >= d - 1 - 0.5)
         pairs = np.column_stack([part[i], right[j]])
         pairs = pairs[pairs[:, 0] != pairs[:, 1]]
@@ -257,9 +257,17 @@ def _alone(weights: NDArray[np.float32], on: BoolArray, pairs: IndexArray) -> Bo
     for start in range(0, len(pairs), chunk):
         part = pairs[start : start + chunk]
         common = on[part[:, 0]] & on[part[:, 1]]
-        holding = common.astype(np.float32) @ weights.T >= common.sum(axis=1)[:, None] - 0.5
+        holding = _counted(common.astype(np.float32), weights) >= common.sum(axis=1)[:, None] - 0.5
         alone[start : start + chunk] = holding.sum(axis=1) == 2
     return alone
+
+
+def _counted(left: NDArray[np.float32], right: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Count the constraints that rows of zeros and ones share, pair by pair."""
+    # Some BLAS kernels raise the invalid flag from unused lanes of small single-precision products;
+    # whole numbers up to a few hundred have nothing to be invalid about.
+    with np.errstate(invalid="ignore"):
+        return left @ right.T
 
 
 def _facets(face: int, masks: tuple[int, ...]) -> list[int]:
