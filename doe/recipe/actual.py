@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
 from doe.recipe.batch_recipe import pigment_name, weigh_batch
 from doe.recipe.letdown import weigh_sample
 from doe.recipe.package import package_stage
-from doe.recipe.recipe import BatchRecipe, RecipeLine
+from doe.recipe.recipe import RecipeLine
 from doe.recipe.titration import SettingsRow
 from doe.study.brief import Study
 from doe.study.finding import Finding
@@ -101,7 +101,7 @@ def actual_settings(
 
 
 def check_weighing(
-    recipe: BatchRecipe, grams: Mapping[str, float], *, unit: str
+    lines: Iterable[RecipeLine], grams: Mapping[str, float], *, unit: str
 ) -> tuple[Finding, ...]:
     """Compare grams weighed with their targets.
 
@@ -109,7 +109,7 @@ def check_weighing(
     the two of a miss.
 
     Args:
-        recipe: The weigh-out.
+        lines: The lines of the weigh-out.
         grams: Grams as supplied, by name of material; the balance is left out, as a titration
             changes it.
         unit: The batch, such as `batch 3`.
@@ -120,7 +120,7 @@ def check_weighing(
     weighed = {fold(name): value for name, value in grams.items()}
     missed = [
         (line, weighed[fold(line.name)])
-        for line in recipe.lines
+        for line in lines
         if line.kind != "balance" and fold(line.name) in weighed
         if not _on_target(weighed[fold(line.name)], line.as_supplied_g)
     ]

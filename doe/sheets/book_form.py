@@ -70,8 +70,15 @@ def _digits(value: float | None) -> str | None:
 
 
 def reading_text(readings: Iterable[Reading]) -> Mapping[tuple[int, int, str], float | str]:
-    """Write readings as cells show them, by run, repeat and response."""
-    return {(one.run, one.repeat, one.response): _cell_text(one) for one in readings}
+    """Write readings as cells show them, by run, repeat and folded response.
+
+    Readings at an age are left out: this form has no column for them.
+    """
+    return {
+        (one.run, one.repeat, fold(one.response)): _cell_text(one)
+        for one in readings
+        if one.age_d is None
+    }
 
 
 def _cell_text(reading: Reading) -> float | str:

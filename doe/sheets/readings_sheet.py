@@ -13,6 +13,7 @@ from doe.sheets.book_look import FIRST_LOOKS, LOOKS, fit_columns, put
 from doe.sheets.entry_rules import EntryRules
 from doe.sheets.wording import with_unit
 from doe.study.brief import Study
+from doe.study.names import fold
 from doe.study.plan import Plan
 from doe.study.readings import Readings
 
@@ -64,7 +65,7 @@ def write_readings(
     for row, line in enumerate(_lines(plan, known), start=HEAD_ROW + 1):
         _write_identity(sheet, row, line, identities, rules)
         for index, response in enumerate(study.responses, start=len(identities) + 1):
-            value = known.get((line.run or 0, line.repeat or 0, response.name))
+            value = known.get((line.run or 0, line.repeat or 0, fold(response.name)))
             if line.is_spare or line.run in open_lines[response.name] or value is not None:
                 look = FIRST_LOOKS[1] if line.is_first else LOOKS[1]
                 rules.add_reading(put(sheet, row, index, value, look))

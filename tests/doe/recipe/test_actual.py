@@ -79,13 +79,13 @@ def test_weighing_to_plan_raises_no_doubt(study: Study) -> None:
     """Within 2 % nothing is said."""
     grams = {name: 1.015 * value for name, value in grams_of(study).items()}
 
-    assert check_weighing(weigh_batch(study, ROW), grams, unit="batch 3") == ()
+    assert check_weighing(weigh_batch(study, ROW).lines, grams, unit="batch 3") == ()
 
 
 def test_miss_of_more_than_2_percent_is_named(study: Study) -> None:
     """With target, actual and how far off."""
     grams = {**grams_of(study), "dispersant": 6.93}
-    (finding,) = check_weighing(weigh_batch(study, ROW), grams, unit="batch 3")
+    (finding,) = check_weighing(weigh_batch(study, ROW).lines, grams, unit="batch 3")
 
     assert finding.what == "batch 3: 6.93 g of 'dispersant' were weighed for 6.6 g (+5.0 %)."
     assert finding.evidence["off target, %"] == 5.0
@@ -95,7 +95,7 @@ def test_swapped_additives_give_one_finding_of_their_own(study: Study) -> None:
     """Both misses are explained by the swap."""
     grams = grams_of(study)
     grams["wetting agent"], grams["dispersant"] = grams["dispersant"], grams["wetting agent"]
-    (finding,) = check_weighing(weigh_batch(study, ROW), grams, unit="batch 3")
+    (finding,) = check_weighing(weigh_batch(study, ROW).lines, grams, unit="batch 3")
 
     assert "look transposed" in finding.what
     assert "'wetting agent' and 'dispersant'" in finding.what
@@ -104,6 +104,6 @@ def test_swapped_additives_give_one_finding_of_their_own(study: Study) -> None:
 def test_extra_material_where_none_was_due_is_named(study: Study) -> None:
     """A target of 0 g has no per cent."""
     recipe = weigh_batch(study, {**ROW, "dispersant": 0.8, "co-additive": 0.0})
-    (finding,) = check_weighing(recipe, {"co-additive": 1.0}, unit="batch 3")
+    (finding,) = check_weighing(recipe.lines, {"co-additive": 1.0}, unit="batch 3")
 
     assert "for 0 g." in finding.what

@@ -1,0 +1,280 @@
+"""The filled bench workbook, read back: readings, actuals, and what looks odd in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from openpyxl.workbook import Workbook
+
+from doe.errors import Fault, ResultsError
+from doe.recipe.actual import check_weighing
+from doe.sheets.asks import DATE_DONE, Ask, BatchForm, bench_forms
+from doe.sheets.book_form import (
+    FORMAT,
+    MACHINE,
+    READINGS,
+    WEIGHING,
+    EntryColumn,
+    run_marks,
+)
+from doe.sheets.book_pages import Page, Spot, open_book, read_page
+from doe.sheets.cell_in import CellReader, decide_sign
+from doe.sheets.readings_in import read_readings
+from doe.study.brief import Study
+from doe.study.finding import Finding
+from doe.study.hashes import region_hash
+from doe.study.names import fold
+from doe.study.numerals import number_text
+from doe.study.plan import Plan
+from doe.study.readings import Actual, Reading
+
+_WEIGHING_HEADS = ("unit", "what", "actual")
+_UNIT_HEADS = ("unit",)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkbookEntries:
+    """What a bench workbook says.
+
+    Attributes:
+        readings: In the order of the sheet, numbered from 1; whoever takes them in numbers them
+            anew.
+        actuals: Grams, settings reached, order and day as done.
+        findings: What looks odd: weighings off target or transposed, notes, a brief changed since.
+    """
+
+    readings: tuple[Reading, ...]
+    actuals: tuple[Actual, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Machine:
+    """What the workbook says of itself."""
+
+    region: str
+    marks: Mapping[int, str]
+    columns: tuple[EntryColumn, ...]
+
+
+def read_workbook(
+    data: bytes, study: Study, plan: Plan, source: str = "bench.xlsx"
+) -> WorkbookEntries:
+    """Read a bench workbook that was filled in, as far as it is.
+
+    Args:
+        data: The XLSX file, as `workbook_bytes` wrote it and a spreadsheet saved it.
+        study: The brief.
+        plan: The plan; it may have grown since the workbook was written.
+        source: Name of the file, for messages and for the source of readings.
+
+    Raises:
+        ResultsError: It is no bench workbook, belongs to another plan, or holds entries that
+            cannot be understood: all of them together, each with its sheet and cell.
+    """
+    book = open_book(data, source)
+    machine = _read_machine(book[0], source)
+    _check_plan(machine, plan, source)
+    forms = bench_forms(study, plan)
+    faults: list[Fault] = []
+    pages = _read_pages(book, machine, source)
+    for page in pages.values():
+        faults += page.faults
+    sign, sign_faults, findings = decide_sign(_entry_spots(pages, machine))
+    faults += sign_faults
+    reader = CellReader(sign=sign, faults=faults)
+    actuals = _read_actuals(pages, machine, forms, reader)
+    readings, notes = read_readings(pages[READINGS], machine.columns, study, plan, reader)
+    if faults:
+        raise ResultsError.from_faults(dict.fromkeys(faults))
+    return WorkbookEntries(
+        readings=tuple(replace(one, source=f"{source}, {one.source}") for one in readings),
+        actuals=actuals,
+        findings=(
+            *_changed_since(machine, study, source),
+            *findings,
+            *notes,
+            *_weighing_findings(forms, actuals),
+        ),
+    )
+
+
+def _read_machine(book: Workbook, source: str) -> _Machine:
+    """Read the hidden sheet that ties the workbook to its plan."""
+    if MACHINE not in book.sheetnames:
+        raise ResultsError(
+            "this is no bench workbook of millbase: its hidden sheet is missing",
+            where=source,
+            do="Enter the workbook that `millbase sheet` wrote, or a table with a column 'run'.",
+        )
+    rows = [
+        [value for value in row if value is not None]
+        for row in book[MACHINE].iter_rows(values_only=True)
+    ]
+    said = {str(row[0]): row[1] for row in rows if len(row) == 2}
+    if said.get("format") != FORMAT:
+        raise ResultsError(
+            f"the workbook has format {said.get('format')}",
+            where=source,
+            allowed=f"format {FORMAT}",
+            do="Use the version of millbase that wrote it, or write a new one with `sheet`.",
+        )
+    return _Machine(
+        region=str(said.get("region", "")),
+        marks={int(str(row[1])): str(row[2]) for row in rows if row[:1] == ["run"]},
+        columns=tuple(_column(row) for row in rows if row[:1] == ["column"]),
+    )
+
+
+def _column(row: Sequence[object]) -> EntryColumn:
+    sheet, head, what, *measure = (str(value) for value in row[1:])
+    return EntryColumn(sheet=sheet, head=head, what=what, measure=measure[0] if measure else "")
+
+
+def _check_plan(machine: _Machine, plan: Plan, source: str) -> None:
+    marks = run_marks(plan)
+    strange = [run for run, mark in machine.marks.items() if marks.get(run) != mark]
+    if not strange:
+        return
+    shown = ", ".join(str(run) for run in strange[:6]) + (" …" if len(strange) > 6 else "")
+    raise ResultsError(
+        f"the workbook belongs to another study or plan: its run{'s' if len(strange) > 1 else ''} "
+        f"{shown} {'are' if len(strange) > 1 else 'is'} not as plan.csv has them",
+        where=source,
+        do="Enter the workbook of this study; `millbase sheet` writes a new one.",
+    )
+
+
+def _read_pages(book: tuple[Workbook, Workbook], machine: _Machine, source: str) -> dict[str, Page]:
+    """Read every sheet that is filled in."""
+    heads: dict[str, list[str]] = {WEIGHING: list(_WEIGHING_HEADS)}
+    for column in machine.columns:
+        first = ("run", "repeat") if column.sheet == READINGS else _UNIT_HEADS
+        heads.setdefault(column.sheet, list(first)).append(column.head)
+    heads.setdefault(READINGS, ["run", "repeat"])
+    return {title: read_page(book, title, wanted, source) for title, wanted in heads.items()}
+
+
+def _entry_spots(pages: Mapping[str, Page], machine: _Machine) -> Iterator[Spot]:
+    """Give the cells to fill in of all sheets."""
+    for _, spot in pages[WEIGHING].cells("actual"):
+        yield spot
+    for column in machine.columns:
+        for _, spot in pages[column.sheet].cells(column.head):
+            yield spot
+
+
+def _read_actuals(
+    pages: Mapping[str, Page],
+    machine: _Machine,
+    forms: Sequence[BatchForm],
+    reader: CellReader,
+) -> tuple[Actual, ...]:
+    asks = {(fold(ask.unit), fold(ask.what)): ask for ask in _all_asks(forms)}
+    found: dict[tuple[str, str], tuple[Spot, Actual]] = {}
+    dates: dict[str, str] = {}
+    for unit, what, spot in _actual_spots(pages, machine):
+        ask = asks.get((fold(unit), fold(what)))
+        if ask is None:
+            reader.faults.append(_no_ask(spot, unit, what))
+            continue
+        if ask.what == DATE_DONE:
+            dates[ask.unit] = reader.date(spot)
+            continue
+        value = _actual_value(spot, ask, reader)
+        if not value:
+            continue
+        key = (ask.unit, ask.what)
+        if key in found and found[key][1].value != value:
+            reader.faults.append(_twice(spot, found[key][0], ask))
+        found[key] = (spot, Actual(unit=ask.unit, what=ask.what, value=value))
+    return tuple(replace(one, when=dates.get(one.unit, "")) for _, one in found.values())
+
+
+def _all_asks(forms: Iterable[BatchForm]) -> Iterator[Ask]:
+    for form in forms:
+        yield from form.asks
+        for sample in form.samples:
+            yield from sample.asks
+            for panel in sample.panels:
+                yield from panel
+
+
+def _actual_spots(pages: Mapping[str, Page], machine: _Machine) -> Iterator[tuple[str, str, Spot]]:
+    """Give every filled cell of an actual with its unit and what it is of."""
+    weighing = pages[WEIGHING]
+    for row, spot in weighing.cells("actual"):
+        unit, what = weighing.at(row, "unit"), weighing.at(row, "what")
+        if not spot.is_blank and unit is not None and what is not None:
+            yield unit.text, what.text, spot
+    for column in machine.columns:
+        page = pages[column.sheet]
+        if column.sheet == READINGS:
+            continue
+        for row, spot in page.cells(column.head):
+            unit = page.at(row, "unit")
+            if not spot.is_blank and unit is not None:
+                yield unit.text, column.what, spot
+
+
+def _actual_value(spot: Spot, ask: Ask, reader: CellReader) -> str:
+    """Read the answer to an ask as `actuals.csv` holds it; empty after a fault."""
+    if ask.kind == "word":
+        return reader.level(spot, ask.levels)
+    number: float | None
+    if ask.kind == "whole":
+        number = reader.whole(spot)
+    elif ask.kind == "grams":
+        number = reader.grams(spot)
+    else:
+        number = reader.number(spot)
+    return "" if number is None else number_text(number)
+
+
+def _no_ask(spot: Spot, unit: str, what: str) -> Fault:
+    return Fault(
+        where=spot.where,
+        what=f"'{what}' of {unit or 'no unit'} is not asked for by the plan",
+        do="Give unit and name back as the workbook had them; after a change of the brief write "
+        "a new workbook with `millbase sheet`.",
+    )
+
+
+def _twice(spot: Spot, earlier: Spot, ask: Ask) -> Fault:
+    return Fault(
+        where=spot.where,
+        what=f"'{ask.what}' of {ask.unit} stands twice, as {spot.text} and, in {earlier.where}, "
+        f"as {earlier.text}",
+        do="Keep the right one.",
+    )
+
+
+def _changed_since(machine: _Machine, study: Study, source: str) -> Iterator[Finding]:
+    if machine.region != region_hash(study):
+        yield Finding(
+            level="note",
+            what=f"{source}: the brief has changed since this workbook was written.",
+            evidence={"workbook": machine.region, "brief": region_hash(study)},
+            advice="Its runs stand as they were planned.",
+        )
+
+
+def _weighing_findings(forms: Sequence[BatchForm], actuals: Sequence[Actual]) -> Iterator[Finding]:
+    """Compare all grams with their targets, unit by unit."""
+    grams: dict[str, dict[str, float]] = {}
+    for one in actuals:
+        grams.setdefault(one.unit, {})[one.what] = _number(one.value)
+    for form in forms:
+        units = [(form.batch.unit, form.weighing)]
+        units += [(sample.sample.unit, sample.asks) for sample in form.samples]
+        for unit, asks in units:
+            lines = [replace(ask.line, name=ask.what) for ask in asks if ask.line is not None]
+            yield from check_weighing(lines, grams.get(unit, {}), unit=unit)
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return float("nan")  # a level of a named choice; no line of a recipe bears its name
