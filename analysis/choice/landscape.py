@@ -1,0 +1,96 @@
+"""The landscape of desirability: every hill of the region, found from starts all over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.choice.ascent import Summit, climb
+from analysis.choice.chart import Chart
+from analysis.choice.objective import Objective
+from analysis.choice.starts import Scatter, pick_starts, scatter_over
+from analysis.choice.ties import EQUAL, break_ties
+from doe.model.coding import ChoiceAxis, Coding
+from doe.study.settings import FloatArray
+
+# Starts a round; rounds without a better summit before the search ends; rounds at most.
+STARTS, IDLE_ROUNDS, MAX_ROUNDS = 12, 2, 12
+# Pieces of which the best point is always started from.
+PIECES = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Landscape:
+    """What a search found.
+
+    Attributes:
+        charts: The convex pieces of the region.
+        summits: Local optima, best first, each once; the first is the compromise before steps.
+        scatter: Scored points all over the region.
+        n_starts: Ascents made.
+    """
+
+    charts: tuple[Chart, ...]
+    summits: tuple[Summit, ...]
+    scatter: Scatter
+    n_starts: int
+
+
+def search_region(
+    objective: Objective, charts: tuple[Chart, ...], coding: Coding, rng: np.random.Generator
+) -> Landscape:
+    """Search every piece of a region for the greatest score.
+
+    Points all over the region are scored; ascents start from the best of each piece, then, round
+    by round, from good points far from all starts before, until rounds stop paying.
+
+    Args:
+        objective: What to maximise.
+        charts: The convex pieces.
+        coding: The axes.
+        rng: Decides the points; the same generator state gives the same answer.
+    """
+    scatter = scatter_over(objective, charts, rng)
+    reach = reach_of(coding)
+    taken: list[int] = []
+    summits: list[Summit] = []
+    idle = 0
+    for round_ in range(MAX_ROUNDS):
+        n, each = (max(STARTS, min(len(charts), PIECES)), 1) if round_ == 0 else (STARTS, STARTS)
+        picked = pick_starts(scatter, reach, n, taken, per_chart=each)
+        if not picked:
+            break
+        before = max((s.score for s in summits), default=-np.inf)
+        starts = [(int(scatter.chart[i]), scatter.z[i]) for i in picked]
+        summits += climb(objective, charts, starts)
+        idle = 0 if max(s.score for s in summits) > before + EQUAL else idle + 1
+        if idle == IDLE_ROUNDS:
+            break
+    summits.sort(key=lambda s: (-round(s.score, 9), s.chart))
+    summits[0] = break_ties(objective, charts, summits[0])
+    return Landscape(
+        charts=charts,
+        summits=tuple(_distinct(summits, reach)),
+        scatter=scatter,
+        n_starts=len(taken),
+    )
+
+
+def reach_of(coding: Coding) -> FloatArray:
+    """Give the width of each setting's range, shape (k,), lab units; 1 for a named choice."""
+    return np.array(
+        [1.0 if isinstance(a, ChoiceAxis) else (a.high - a.low) or 1.0 for a in coding.axes]
+    )
+
+
+def _distinct(summits: list[Summit], reach: FloatArray) -> list[Summit]:
+    kept: list[Summit] = []
+    for one in summits:
+        if not any(
+            one.chart == other.chart
+            and np.abs(np.nan_to_num((one.settings - other.settings) / reach)).max() < 1e-3
+            for other in kept
+        ):
+            kept.append(one)
+    return kept

@@ -1,0 +1,169 @@
+"""Predictions from a fit: the value, where the true value lies, where one new run lies."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy import stats
+
+from analysis.fits.fit import Fit
+from analysis.fits.scales import forward, inverse, log_slope
+from analysis.surface.noise import Production
+from analysis.surface.prediction import Prediction
+from doe.model.coding import NumericAxis, ShareAxis
+from doe.model.matrix import model_matrix
+from doe.model.region import Region
+from doe.study.settings import BoolArray, FloatArray
+
+# Settings are typed with few digits, shares re-scaled: an edge met to one part in 10^9 is met.
+EDGE_TOLERANCE = 1e-9
+
+
+def predict_response(
+    fit: Fit, values: FloatArray, *, region: Region | None = None, level: float = 0.95
+) -> Prediction:
+    """Predict one response at many settings.
+
+    Args:
+        fit: The fitted model.
+        values: Shape (n, k), lab units, columns as in `fit.coding`; a choice as its level index.
+        region: Settings the brief allows, to tell interpolation from extrapolation; without it
+            the ranges of the coding are used.
+        level: Confidence of both intervals, 0..1.
+
+    Returns:
+        Value on the response's own scale, mean on the identity scale and median otherwise.
+        Intervals are NaN where the fit has no covariance (as many terms as runs).
+
+    Source:
+        Variance of a future run x'Φx + Σ σ² and its degrees of freedom after Satterthwaite
+        (1946), Biometrics Bulletin 2, 110-114.
+    """
+    rows = model_matrix(values, fit.coding, fit.model)
+    return _prediction(fit, rows, rows @ fit.coefficients, _inside(fit, values, region), level)
+
+
+def predict_averaged(
+    fit: Fit,
+    values: FloatArray,
+    production: Production,
+    *,
+    region: Region | None = None,
+    level: float = 0.95,
+) -> Prediction:
+    """Predict one response at many settings, averaged over the production of noise factors.
+
+    Args:
+        fit: The fitted model.
+        values: Shape (n, k), lab units; entries of noise factors are not looked at.
+        production: Where the noise factors lie.
+        region: See `predict_response`; noise factors are held at their mean.
+        level: Confidence of both intervals, 0..1.
+
+    Returns:
+        The mean over production of the value. Intervals on a transformed scale carry the
+        uncertainty of that mean to first order. The run interval is for one run at the settings:
+        it does not hold the drift of the noise factors themselves.
+    """
+    if not production.columns:
+        return predict_response(fit, values, region=region, level=level)
+    rows = model_matrix(production.spread(values), fit.coding, fit.model)
+    spread = inverse(fit.scale, rows @ fit.coefficients)
+    value = production.averaged(spread)
+    # Slope of the mean on the fitted scale: weights dy/dz at the points over dy/dz at the mean.
+    steep = np.exp(np.repeat(log_slope(fit.scale, value), len(production.weights)))
+    pull = np.exp(-log_slope(fit.scale, spread)) * steep
+    mean_rows = production.averaged(rows * pull[:, None])
+    held = values.copy()
+    named = [j for j, mean in enumerate(production.means) if not np.isnan(mean)]
+    for j in named:
+        column = production.columns[j]
+        held[:, column] = np.where(np.isnan(held[:, column]), np.nan, production.means[j])
+    prediction = _prediction(
+        fit, mean_rows, forward(fit.scale, value), _inside(fit, held, region), level
+    )
+    drifting = ", ".join(fit.coding.names[j] for j in production.columns)
+    words = f"{prediction.predict_for}, averaged over production of {drifting}"
+    return replace(prediction, predict_for=words)
+
+
+def _prediction(
+    fit: Fit, rows: FloatArray, centre: FloatArray, inside: BoolArray, level: float
+) -> Prediction:
+    """Predict from rows (n, p) of the model matrix and values (n,) on the fitted scale."""
+    mean_variance = np.einsum("np,pq,nq->n", rows, fit.covariance, rows)
+    run_variance = mean_variance + sum(fit.components.values())
+    mean_df = _mean_df(fit, rows)
+    run_df = _run_df(fit, mean_variance, mean_df)
+    return Prediction(
+        response=fit.response,
+        unit=fit.unit,
+        value=inverse(fit.scale, centre),
+        value_is=fit.scale.value_is,
+        mean_interval=_interval(fit, centre, mean_variance, mean_df, level),
+        run_interval=_interval(fit, centre, run_variance, run_df, level),
+        predict_for=future_run(fit),
+        level=level,
+        inside=inside.astype(np.float64),
+    )
+
+
+def future_run(fit: Fit) -> str:
+    """Say what the run interval is for: one new run, and which strata are new with it."""
+    words = "one new run in a new batch"
+    if "day" in fit.components:
+        words += ", on a new day"
+    if fit.repeats > 1:
+        words += f", the mean of {fit.repeats} readings"
+    if fit.block_effects:
+        words += ", for the blocks of this study"
+    return words
+
+
+def _interval(
+    fit: Fit, centre: FloatArray, variance: FloatArray, df: FloatArray, level: float
+) -> FloatArray:
+    half_width = stats.t.ppf(0.5 + level / 2.0, df) * np.sqrt(variance)
+    ends = np.stack([centre - half_width, centre + half_width], axis=1)
+    return inverse(fit.scale, ends)
+
+
+def _mean_df(fit: Fit, rows: FloatArray) -> FloatArray:
+    """Degrees of freedom of x'b; NaN where there are none.
+
+    Where the coefficients differ in theirs, their harmonic mean, weighted by what each
+    coefficient adds to the variance.
+    """
+    shared = fit.coefficient_df[0]
+    if np.all(fit.coefficient_df == shared):
+        return np.full(len(rows), shared if shared > 0 else np.nan)
+    parts = np.abs(rows * (rows @ fit.covariance))
+    mean_df: FloatArray = parts.sum(axis=1) / (parts / fit.coefficient_df).sum(axis=1)
+    return mean_df
+
+
+def _run_df(fit: Fit, mean_variance: FloatArray, mean_df: FloatArray) -> FloatArray:
+    """Degrees of freedom of the total variance of one new run."""
+    if len(fit.components) == 1:
+        # One stratum: x'Φx is a multiple of σ², so the total is known as well as σ² is.
+        df = fit.component_df["residual"]
+        return np.full(len(mean_variance), df if df > 0 else np.nan)
+    total = mean_variance + sum(fit.components.values())
+    spread = mean_variance**2 / mean_df
+    for stage, variance in fit.components.items():
+        if variance > 0.0:
+            spread = spread + variance**2 / fit.component_df[stage]
+    run_df: FloatArray = total**2 / spread
+    return run_df
+
+
+def _inside(fit: Fit, values: FloatArray, region: Region | None) -> BoolArray:
+    if region is not None:
+        return region.contains(values, EDGE_TOLERANCE)
+    inside = np.ones(len(values), dtype=np.bool_)
+    for column, axis in zip(values.T, fit.coding.axes, strict=True):
+        if isinstance(axis, NumericAxis | ShareAxis):
+            slack = EDGE_TOLERANCE * (axis.high - axis.low)
+            inside &= ~((column < axis.low - slack) | (column > axis.high + slack))
+    return inside
