@@ -233,13 +233,14 @@ def _turn_back(root: Path, manifest: Manifest, disk: Disk, reason: OSError) -> N
 
 def _back(root: Path, manifest: Manifest, disk: Disk) -> None:
     for entry in manifest.entries:
-        target, _, old = entry.paths(root)
-        if not entry.had_old:
+        target, new, old = entry.paths(root)
+        if new.exists():  # never moved in: the file itself, held perhaps, is left alone
+            disk.remove(old)
+            disk.remove(new)
+        elif not entry.had_old:
             disk.remove(target)
         elif old.exists():
             disk.move(old, target)
-    for entry in manifest.entries:
-        disk.remove(entry.paths(root)[1])
     disk.remove(root / MANIFEST)
 
 

@@ -159,12 +159,19 @@ def decode_choices(data: bytes, where: str = CHOICES_FILE) -> Choices:
         return _CHOICES.validate_python(plain)
     except ValidationError as cause:
         raise StudyError.from_faults(
-            Fault(where=f"{where}, {'.'.join(map(str, one['loc']))}", what=one["msg"])
-            for one in cause.errors()
+            Fault(where=f"{where}, {_key(one['loc'])}", what=one["msg"]) for one in cause.errors()
         ) from cause
 
 
 _CHOICES = TypeAdapter(Choices)
+
+
+def _key(place: tuple[int | str, ...]) -> str:
+    """Write the place of a fault as the file has it, tables of one name counted from 1."""
+    as_written = {"responses": "response", "notes": "note"}
+    first, *rest = place
+    parts = (str(one + 1) if isinstance(one, int) else one for one in rest)
+    return ".".join((as_written.get(str(first), str(first)), *parts))
 
 
 def _filled(value: ResponseChoice | Note) -> dict[str, Any]:
