@@ -23,7 +23,7 @@ def blocking_of(
 
     Args:
         study: The brief; says what blocks are called and whether they are random.
-        plan: The runs. A round's `details` may hold `blocks`, block by run number.
+        plan: The runs. A round's `details` may hold `blocks`, label by run number.
         day: Day of each run of the plan, as done.
         rows: The runs to be fitted, by their place in the plan.
 

@@ -57,8 +57,9 @@ def is_blend(coding: Coding) -> bool:
 def make_model(name: str, coding: Coding) -> Model:
     """Write out a model by its name.
 
-    `crossed` multiplies the whole quadratic blend model with 1, every factor and every product of
-    two factors. A factor with its own range at each level of a choice has each of its terms crossed
+    `crossed` multiplies the special cubic blend model (the quadratic one for two additives) with 1
+    and every product of different factors (Cornell 2002, section 7.3: 7 × 8 terms for three
+    additives and three factors). A factor with its own range at each level of a choice has each of its terms crossed
     with that choice, in every model.
 
     Args:
@@ -115,7 +116,7 @@ def _blend_terms(name: str, shares: Sequence[_Powers]) -> list[Term]:
         terms += [_term(pair) for pair in combinations(flat, 2)]
     if name == "cubic":
         terms += [Term(powers=pair, delta=True) for pair in combinations(flat, 2)]
-    if name in {"special cubic", "cubic"}:
+    if name in {"special cubic", "cubic", "crossed"}:
         terms += [_term(triple) for triple in combinations(flat, 3)]
     return terms
 
@@ -125,7 +126,8 @@ def _blend_and_factor_terms(name: str, shares: Sequence[_Powers], coding: Coding
     mains = _crossed_ranges(_mains(coding), coding)
     pairs = [p for p in _crossed_ranges(_pairs(coding), coding) if p not in mains]
     if name == "crossed":
-        return [*terms, *(_times(blend, factor) for factor in mains + pairs for blend in terms)]
+        products = _crossed_ranges(_products(coding), coding)
+        return [*terms, *(_times(blend, product) for product in products for blend in terms)]
     terms += [_term(share + main) for main in mains for share in shares]
     terms += map(_term, pairs)
     if name != "interactions":
@@ -143,6 +145,13 @@ def _mains(coding: Coding) -> list[_Powers]:
 
 def _pairs(coding: Coding) -> list[_Powers]:
     return [((a.name, 1), (b.name, 1)) for a, b in combinations(coding.factors, 2)]
+
+
+def _products(coding: Coding) -> list[_Powers]:
+    """Give every product of one or more different factors, shortest first."""
+    names = [axis.name for axis in coding.factors]
+    sizes = range(1, len(names) + 1)
+    return [tuple((n, 1) for n in group) for size in sizes for group in combinations(names, size)]
 
 
 def _squares(coding: Coding) -> list[_Powers]:

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from doe.errors import Fault, ResultsError
-from doe.sheets.workbook_in import is_workbook, read_workbook
+from doe.sheets.recognise import is_workbook
+from doe.sheets.workbook_in import read_workbook
 from doe.steps.contract import envelope
 from doe.steps.session import Session, open_study
 from doe.study.adopt_table import wide_readings

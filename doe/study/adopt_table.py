@@ -215,7 +215,7 @@ def _plan(rows: _Rows, settings: Settings) -> Plan:
         if column.labels
     }
     if rows.block:
-        details["block"] = {run: rows.block[i] for i, run in zip(kept, runs, strict=True)}
+        details["blocks"] = {run: rows.block[i] for i, run in zip(kept, runs, strict=True)}
     entry = Round(
         number=1,
         layout=LAYOUT,
