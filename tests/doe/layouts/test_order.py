@@ -97,7 +97,6 @@ def test_blocks_of_another_name_are_kept_for_the_record() -> None:
     plan = _plan(study, "central composite")
 
     blocks = plan.rounds[0].details["blocks"]
-    assert blocks["name"] == "mill"
     assert set(plan.day) == {None}
     assert sorted(Counter(blocks.values()).values()) == [3, 4, 4]
 
