@@ -174,7 +174,8 @@ def meant_key(written: str, known: Iterable[str]) -> str | None:
     for guess in (plain, _HABITS.get(plain), plain.removesuffix("s"), f"{plain}s"):
         if guess is not None and guess in known:
             return guess
-    close = difflib.get_close_matches(plain, known, n=1, cutoff=_CLOSE)
+    swapped = [key for key in known if sorted(key) == sorted(plain)]
+    close = swapped or difflib.get_close_matches(plain, known, n=1, cutoff=_CLOSE)
     return close[0] if close else None
 
 

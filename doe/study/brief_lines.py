@@ -16,7 +16,11 @@ from dataclasses import dataclass, field
 
 Path = tuple[str | int, ...]
 
+# No brief nests deeper than a handful; deeper text is not walked.
+DEEPEST = 30
+
 _BLANK = re.compile(r"(?:[ \t]|\r?\n|#[^\n]*)*")
+_REST = re.compile(r"[^\n]*")
 _SPACE = re.compile(r"[ \t]*")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _SCALAR = re.compile(r"[^\s,\]}#][^,\]}#\n]*")
@@ -76,25 +80,25 @@ class _Walk:
             else:
                 self._pair(table)
             if self.at == started:  # not TOML: leave the line alone
-                self._skip(re.compile(r"[^\n]*\n?"))
+                self._skip(_REST)
 
     def _header(self) -> Path:
         several = self._peek("[[")
         line = self._line_here()
         self.at += 2 if several else 1
         keys = self._key()
-        self._skip(re.compile(r"[^\n]*"))
+        self._skip(_REST)
         if not keys:
             return ()
         path = self._resolve(keys[:-1]) + keys[-1:]
         if several:
-            self.lines.setdefault(path, line)
             number = self.counts.get(path, 0)
             self.counts[path] = number + 1
             path = (*path, number)
         elif path in self.counts:
             path = (*path, self.counts[path] - 1)
-        self.lines.setdefault(path, line)
+        for length in range(1, len(path) + 1):
+            self.lines.setdefault(path[:length], line)
         return path
 
     def _resolve(self, keys: Path) -> Path:
@@ -111,7 +115,7 @@ class _Walk:
         keys = self._key()
         self._skip(_SPACE)
         if not keys or not self._peek("="):
-            self._skip(re.compile(r"[^\n]*"))
+            self._skip(_REST)
             return
         self.at += 1
         for length in range(1, len(keys) + 1):
@@ -121,7 +125,9 @@ class _Walk:
 
     def _value(self, path: Path) -> None:
         self.lines.setdefault(path, self._line_here())
-        if self._peek("["):
+        if len(path) >= DEEPEST:
+            self._skip(_REST)
+        elif self._peek("["):
             self._items(path)
         elif self._peek("{"):
             self._inline(path)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from doe.study.brief import Study
+from doe.study.brief import Study, is_number
+from doe.study.brief_bounds import read_condition
 from doe.study.brief_flaws import NAMES, Flaw
 from doe.study.brief_lines import Path
 from doe.study.names import match_name, nearest_name
@@ -83,20 +84,38 @@ class _Clerk:
         return {
             name: tuple(self._level(name, one, (*path, "settings", name)) for one in said)
             if isinstance(said, tuple)
-            else self._level(name, said, (*path, "settings", name))
+            else self._condition(name, said, (*path, "settings", name))
             for name, said in named.items()
         }
+
+    def _condition(self, name: str, said: Any, path: Path) -> Any:
+        condition = read_condition(said) if isinstance(said, str) else None
+        if condition is None or name in self.levels:
+            return self._level(name, said, path)
+        sign, number = condition
+        return f"{sign} {str(number).removesuffix('.0')}"
 
     def controls(self) -> tuple[Any, ...]:
         settled = []
         for i, control in enumerate(self.study.controls):
+            if not control.settings:  # an empty table says something else than none
+                settled.append(control)
+                continue
             path: Path = ("control", i, "settings")
             named = self._table(control.settings, path, self.settings, "setting")
             settings = {
                 name: self._level(name, said, (*path, name)) for name, said in named.items()
-            }
+            } | self._only_share(named)
             settled.append(control.model_copy(update={"settings": settings}))
         return tuple(settled)
+
+    def _only_share(self, named: Mapping[str, Any]) -> dict[str, float]:
+        """Give the share that goes without saying: a package of one additive is all of it."""
+        additives, dose = self.study.additives, self.study.dose
+        amount = named.get(dose.name, 0) if dose else 0
+        if len(additives) != 1 or additives[0].name in named or not is_number(amount):
+            return {}
+        return {additives[0].name: 1.0} if amount > 0 else {}
 
     def views(self) -> tuple[Any, ...]:
         settled = []

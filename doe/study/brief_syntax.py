@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from doe.study.brief_flaws import Flaw
-from doe.study.brief_lines import Path, find_lines
+from doe.study.brief_lines import DEEPEST, Path, find_lines
 from doe.study.brief_slips import Slip, find_header_slip, find_slip
 
 # A file with more slips than this is no brief; the rest is told when these are mended.
@@ -22,6 +22,10 @@ _MOST_SLIPS = 60
 # Slips in one line that are worth a sentence each.
 _MOST_PER_LINE = 4
 _PLACE = re.compile(r"\s*\((?:at line (\d+), column \d+|at end of document)\)$")
+_TOO_DEEP = Flaw(
+    what="tables or lists stand inside one another without end",
+    do="Compare the file with one that `millbase new` writes.",
+)
 _HEADER = re.compile(r"^\s*\[")
 
 
@@ -48,6 +52,9 @@ def read_toml(text: str) -> BriefText:
     reader = _Reader(lines=text.split("\n"))
     data = reader.read()
     lines = find_lines("\n".join(reader.lines))
+    if max(map(len, lines), default=0) >= DEEPEST:
+        reader.flaws.append(_TOO_DEEP)
+        data = None
     doubtful = {path for number in reader.passed_over for path in _paths_at(number, lines, data)}
     if data is None or reader.lost_table:
         doubtful.add(())
@@ -107,7 +114,7 @@ class _Reader:
             try:
                 return tomllib.loads("\n".join(self.lines))
             except RecursionError:
-                self.flaws.append(Flaw(what="brackets stand inside brackets a hundredfold"))
+                self.flaws.append(_TOO_DEEP)
                 return None
             except ValueError as error:  # TOMLDecodeError is one; endless digits raise another
                 if not self._mend(str(error)):
@@ -132,7 +139,7 @@ class _Reader:
             self._pass_table(i)
             return True
         for j in (i, self._opening_before(i)):
-            if j is None or "Invalid date" in said or self._slips_at(j) >= _MOST_PER_LINE:
+            if j is None or self._slips_at(j) >= _MOST_PER_LINE:
                 continue
             slip = find_slip(self.lines[j], said)
             if slip:
@@ -170,10 +177,11 @@ class _Reader:
         return sum(flaw.line == i + 1 for flaw in self.flaws)
 
     def _pass_line(self, i: int, said: str) -> bool:
-        if not self.lines[i].strip():
-            i = self._long_text_start()
-            if i < 0:
-                return False
+        if "Unterminated string" in said:
+            start = self._long_text_start()
+            i = start if start >= 0 else i
+        if i < 0 or not self.lines[i].strip():
+            return False
         if not self._slips_at(i):
             self.flaws.append(_unknown_slip(i, self.written[i], said))
         if _HEADER.match(self.lines[i]):
@@ -184,10 +192,10 @@ class _Reader:
         return True
 
     def _long_text_start(self) -> int:
-        for i in range(len(self.lines) - 1, -1, -1):
-            if '"""' in self.lines[i] or "'''" in self.lines[i]:
-                return i
-        return -1
+        marks = ('"""', "'''")
+        return max(
+            (i for i, line in enumerate(self.lines) if any(m in line for m in marks)), default=-1
+        )
 
     def _pass_table(self, i: int) -> None:
         self.flaws.append(
@@ -217,7 +225,6 @@ _MEANING = {
     "Unterminated string": ("a text is not closed", "Close it with the quotes it began with."),
     "Unclosed array": ("a list is not closed", "Close it with ]."),
     "Unclosed inline table": ("a { is not closed", "Close it with } in the same line."),
-    "Invalid date": ("this is no date", "Write it as 2026-01-31."),
 }
 
 
