@@ -76,6 +76,8 @@ def make(request: Request) -> LayoutRuns:
             coded=coded,
             kind=of_kind("design", len(coded)),
             centre=centre,
+            # Without the centre all runs lie on one sphere, and squares can't be told apart.
+            least_centre=1,
             default_centre=sensible_centre(centre, CENTRE[n_ranges]),
             reasons=(
                 f"A Box-Behnken layout of {n_ranges} ranges{repeated}: a quadratic surface from "

@@ -6,6 +6,8 @@ Source:
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from doe.layouts.completing import Points, complete, of_kind
@@ -19,6 +21,7 @@ NAME = "extreme vertices"
 
 _CENTRE = 3
 _FACE = 2
+_SAME = 1e-7
 _WITH_EDGES = frozenset({"quadratic", "special cubic", "cubic"})
 _WITH_FACES = frozenset({"special cubic", "cubic"})
 
@@ -26,8 +29,9 @@ _WITH_FACES = frozenset({"special cubic", "cubic"})
 def make(request: Request) -> LayoutRuns:
     """Make the vertices of the constrained package, with the centroids that the model needs.
 
-    Edge centroids from the quadratic model on, face centroids from the special cubic one on; the
-    overall centroid as the centre, blends half-way to the vertices as checks.
+    Edge centroids from the quadratic model on, face centroids from the special cubic one on, third
+    points of the edges for the cubic one; the overall centroid as the centre, blends half-way to
+    the vertices as checks.
 
     Raises:
         PlanError: The study has no package, or factors that vary.
@@ -42,7 +46,7 @@ def make(request: Request) -> LayoutRuns:
     if models & _WITH_FACES:
         groups.append(("face centroids", face_centroids(request.region, _FACE)))
     if "cubic" in models:
-        groups.append(("blends half-way to the vertices", (vertices + middle) / 2.0))
+        groups.append(("third points of edges", _edge_thirds(vertices, groups[1][1])))
     rows = np.zeros((0, len(request.coding.axes)))
     counts: dict[str, int] = {}
     for name, group in groups:
@@ -68,6 +72,17 @@ def make(request: Request) -> LayoutRuns:
             ),
         ),
     )
+
+
+def _edge_thirds(vertices: FloatArray, middles: FloatArray) -> FloatArray:
+    """Give the points one and two thirds along each edge: a cubic needs four points a side."""
+    thirds = []
+    for i, j in itertools.combinations(range(len(vertices)), 2):
+        middle = (vertices[i] + vertices[j]) / 2.0
+        # A point on an edge is a blend of its two ends only, so the middle tells the edge.
+        if np.abs(middles - middle).max(axis=1).min() < _SAME:
+            thirds += [(2 * vertices[i] + vertices[j]) / 3, (vertices[i] + 2 * vertices[j]) / 3]
+    return np.array(thirds).reshape(-1, vertices.shape[1])
 
 
 def _far_apart(rows: FloatArray) -> FloatArray:

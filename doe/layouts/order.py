@@ -270,9 +270,7 @@ def _numbered(
     )
     details = {**runs.details, **begin.details, "costs": costs(plan)}
     if rule is not None and not by_day:
-        details["blocks"] = {
-            run: str(block) for run, block in zip(numbers, block_of, strict=True)
-        }
+        details["blocks"] = {run: str(block) for run, block in zip(numbers, block_of, strict=True)}
     return _with_round(plan, runs, begin, controls, (details, _said(plan, runs, study, rule)))
 
 

@@ -8,8 +8,9 @@ from typing import Any, Literal
 
 import numpy as np
 
+from doe.layouts.axial_room import opened_region
 from doe.model.coding import Coding
-from doe.model.region import Region, region_of
+from doe.model.region import Region
 from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.plan import Kind
@@ -87,7 +88,7 @@ class Request:
     @property
     def search_region(self) -> Region:
         """The region with its ranges opened for axial runs where those may leave them."""
-        return region_of(self.study, axial_beyond=True) if self.axial_beyond else self.region
+        return opened_region(self.study) if self.axial_beyond else self.region
 
     def rng(self) -> np.random.Generator:
         """Start a generator of random numbers from the seed."""
