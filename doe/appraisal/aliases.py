@@ -13,14 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from doe.model.coding import Coding
-from doe.model.matrix import Column, column_label, model_columns
+from doe.model.matrix import Column, column_label
 from doe.model.terms import Model, Term, make_model, model_names
 from doe.study.settings import FloatArray
 
 # A share below it bends an estimate by less than a twentieth of the other effect: not told.
 _TOLD = 0.05
 _ROUNDING = 1e-6
-_CURVED_ORDER = 3
+# Products of three factors stand beyond a model with interactions.
+_TRIPLE = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,12 +102,7 @@ def next_order(model: Model, coding: Coding) -> Model:
     if len(coding.shares) < 2 and model.name != "linear":
         terms += [
             Term(powers=tuple((axis.name, 1) for axis in chosen))
-            for chosen in itertools.combinations(coding.factors, _CURVED_ORDER)
+            for chosen in itertools.combinations(coding.factors, _TRIPLE)
         ]
     kept = tuple(dict.fromkeys(term for term in terms if term not in model.terms))
     return Model(name=f"beyond {model.name}", terms=kept)
-
-
-def next_columns(model: Model, coding: Coding) -> tuple[Column, ...]:
-    """Give the columns of the terms just beyond a model."""
-    return tuple(model_columns(next_order(model, coding), coding))

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
+from doe.model.information import RANK_TOLERANCE
 from doe.model.matrix import model_matrix
 from doe.model.region import Region
 from doe.model.sampling import sample_region
@@ -21,11 +21,13 @@ from doe.study.settings import FloatArray, IntArray
 
 # Points of the seeded sample: the average is then known to about one per cent.
 SAMPLE = 4000
+# Local search for the worst point: moves along lines to other points, kept while they gain.
 _ROUNDS = 30
 _STEPS = np.array([0.5, 0.2, 0.05, -0.05, -0.2])
 _DIRECTIONS = 60
 _GAIN = 1e-9
-_RANK_TOLERANCE = 1e-9
+# Part of a coefficient in an untold direction below which it is rounding noise.
+_PART = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,15 +57,17 @@ def information_of(X: FloatArray, blocks: IntArray | None = None) -> Information
     n, p = X.shape
     Z = _block_columns(blocks, n)
     both = np.hstack([X, Z])
-    # Singular values of columns of unit length: rank does not depend on their units.
+    # Columns of unit length: rank must not depend on their units.
     lengths = np.linalg.norm(both, axis=0)
-    U, s, Vt = np.linalg.svd(both / np.where(lengths > 0, lengths, 1.0), full_matrices=False)
-    del U
-    rank = int((s > _RANK_TOLERANCE * s[0]).sum())
+    lengths = np.where(lengths > 0, lengths, 1.0)
+    _, s, Vt = np.linalg.svd(both / lengths, full_matrices=True)
+    rank = int((s > RANK_TOLERANCE * s[0]).sum())
     full = rank == both.shape[1]
+    # (X'X)^-1 = V S^-2 V', from the singular values: X'X would square the condition number.
     inverse = (Vt[:rank].T / s[:rank] ** 2) @ Vt[:rank] / np.outer(lengths, lengths)
-    null = _null_space(both / np.where(lengths > 0, lengths, 1.0), rank)
-    estimable = tuple(bool(np.abs(null[j]).max(initial=0.0) < 1e-6) for j in range(p))
+    # A coefficient is estimable if no direction that the runs don't tell has a part in it.
+    unknown = np.abs(Vt[rank:, :p]).max(axis=0, initial=0.0)
+    estimable = tuple(bool(part < _PART) for part in unknown)
     return Information(
         covariance=inverse[:p, :p],
         d_efficiency=_d_efficiency(X, Z) if full else 0.0,
@@ -80,12 +84,6 @@ def _d_efficiency(X: FloatArray, Z: FloatArray) -> float:
         X = X - Q @ (Q.T @ X)
     _, R = np.linalg.qr(X)
     return float(np.exp(2.0 * np.log(np.abs(np.diag(R))).sum() / p) / n)
-
-
-def _null_space(X: FloatArray, rank: int) -> FloatArray:
-    _, _, Vt = np.linalg.svd(X, full_matrices=True)
-    null: FloatArray = Vt[rank:].T
-    return null
 
 
 def _block_columns(blocks: IntArray | None, n: int) -> FloatArray:
@@ -160,15 +158,3 @@ def pure_error_df(values: FloatArray) -> int:
     """Count the degrees of freedom from runs with equal settings, shape (n, k)."""
     keys = {tuple(np.round(np.nan_to_num(row, nan=-1e300), 9).tolist()) for row in values}
     return len(values) - len(keys)
-
-
-def covariance_of(X: FloatArray) -> FloatArray:
-    """Give (X'X)^-1 by QR, shape (p, p).
-
-    Raises:
-        numpy.linalg.LinAlgError: X has dependent columns.
-    """
-    _, R = np.linalg.qr(X)
-    inverse = solve_triangular(R, np.eye(R.shape[0]))
-    covariance: FloatArray = inverse @ inverse.T
-    return covariance
