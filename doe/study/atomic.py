@@ -114,11 +114,11 @@ def finish_set(root: Path, disk: Disk) -> bool:
         Whether there was a declared set to finish.
     """
     manifest = read_manifest(root)
-    if manifest is None:
+    if manifest is not None:
+        _settle_set(root, manifest, disk)
+    if not (root / MANIFEST).exists():
         sweep(root, disk)
-        return False
-    _settle_set(root, manifest, disk)
-    return True
+    return manifest is not None
 
 
 def read_manifest(root: Path) -> Manifest | None:
