@@ -55,6 +55,10 @@ def as_made(study: Study, plan: Plan, actuals: Sequence[Actual]) -> AsMade:
     grams: list[dict[str, float]] = [{} for _ in plan.run]
     doubts: list[str] = []
     columns = {fold(name): j for j, name in enumerate(plan.settings.names)}
+    if study.millbase is not None:
+        # Additives are weighed: what is noted of them are grams, and shares follow from those.
+        for additive in study.additives:
+            columns.pop(fold(additive.name), None)
     for actual, rows in _by_unit(plan, actuals, doubts):
         what = fold(actual.what)
         number = _number(actual.value)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from analysis.lab.as_made import AsMade, as_made
 from analysis.lab.blocking import blocking_of
 from analysis.lab.off_scale import off_scale_findings, off_scale_flag
@@ -76,6 +78,7 @@ def _response(
     sorted_runs = _sort(plan, response, own, said)
     place = {run: i for i, run in enumerate(plan.run)}
     rows = [place[run] for run in plan.run if run in sorted_runs.values]
+    chosen = np.array(rows, dtype=np.int64)
     blocking = blocking_of(study, plan, made.day, rows)
     controls = plan.control_names
     findings = (
@@ -90,8 +93,8 @@ def _response(
     return ResponseData(
         response=response,
         run=tuple(plan.run[i] for i in rows),
-        planned=plan.settings.take(rows),
-        actual=made.settings.take(rows),
+        planned=plan.settings.take(chosen),
+        actual=made.settings.take(chosen),
         repeats=tuple(sorted_runs.values[plan.run[i]] for i in rows),
         kind=tuple(plan.kind[i] for i in rows),
         control=tuple(
