@@ -59,7 +59,9 @@ class BatchForm:
         batch: The batch.
         control: `control 1` for a batch of the first control of the brief, empty for others.
         recipe: The weigh-out; None where the brief has no mill base.
-        settings: What is set before or while grinding.
+        day_settings: What is set for the whole day; noted on its first batch.
+        is_first_of_day: It is that batch.
+        settings: What is set for the batch before or while grinding.
         weighing: What is weighed, titrated and made up, in order of addition.
         records: Order, day and date as done.
         samples: What is drawn from it.
@@ -68,6 +70,8 @@ class BatchForm:
     batch: BenchBatch
     control: str
     recipe: BatchRecipe | None
+    day_settings: tuple[Ask, ...]
+    is_first_of_day: bool
     settings: tuple[Ask, ...]
     weighing: tuple[Ask, ...]
     records: tuple[Ask, ...]
@@ -75,8 +79,9 @@ class BatchForm:
 
     @property
     def asks(self) -> tuple[Ask, ...]:
-        """All lines of the batch itself, in the order of the sheets."""
-        return (*self.settings, *self.weighing, *self.records)
+        """All lines to fill in for the batch itself, in the order of the sheets."""
+        day_settings = self.day_settings if self.is_first_of_day else ()
+        return (*day_settings, *self.settings, *self.weighing, *self.records)
 
 
 def bench_forms(study: Study, plan: Plan) -> tuple[BatchForm, ...]:
@@ -85,7 +90,7 @@ def bench_forms(study: Study, plan: Plan) -> tuple[BatchForm, ...]:
     Raises:
         PlanError: A recipe cannot be weighed out.
     """
-    days: set[int | None] = {None}
+    days: set[int | None] = set()
     forms = []
     for batch, recipe, samples in _weighed(study, plan):
         forms.append(
@@ -93,10 +98,9 @@ def bench_forms(study: Study, plan: Plan) -> tuple[BatchForm, ...]:
                 batch=batch,
                 control=_control_number(study, batch),
                 recipe=recipe,
-                settings=(
-                    *(() if batch.day in days else _day_asks(study, batch)),
-                    *_factor_asks(study, batch.runs[0], batch.unit, _batch_stages(batch)),
-                ),
+                day_settings=_day_asks(study, batch),
+                is_first_of_day=batch.day not in days,
+                settings=_factor_asks(study, batch.runs[0], batch.unit, _batch_stages(batch)),
                 weighing=() if recipe is None else _weighing_asks(batch, recipe),
                 records=_record_asks(batch),
                 samples=tuple(
@@ -131,7 +135,9 @@ def _batch_stages(batch: BenchBatch) -> tuple[str, ...]:
 
 
 def _day_asks(study: Study, batch: BenchBatch) -> tuple[Ask, ...]:
-    """Ask once a day for what is set per day."""
+    """Ask for what is set per day; a plan without days asks it of each batch."""
+    if batch.day is None:
+        return ()
     return _factor_asks(study, batch.runs[0], f"day {batch.day}", ("day",))
 
 
