@@ -156,5 +156,6 @@ def region_variance(
 
 def pure_error_df(values: FloatArray) -> int:
     """Count the degrees of freedom from runs with equal settings, shape (n, k)."""
-    keys = {tuple(np.round(np.nan_to_num(row, nan=-1e300), 9).tolist()) for row in values}
+    # A setting that a level lacks (NaN) equals itself here.
+    keys = {tuple(np.round(np.nan_to_num(row, nan=-1e9), 9).tolist()) for row in values}
     return len(values) - len(keys)

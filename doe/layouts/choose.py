@@ -138,12 +138,14 @@ def _surface(kinds: FactorKinds) -> Iterator[tuple[str, str]]:
 
 
 def _is_too_large(runs: LayoutRuns, request: Request) -> bool:
+    """Tell whether a layout takes far more mill batches than its model needs."""
     if request.runs is not None:
         return False
     model = make_model(request.wanted_models[-1], request.coding)
     p = model_matrix(runs.values[:1], request.coding, model).shape[1]
     most: float = max(_RUNS_PER_COEFFICIENT * p, _MANY_RUNS)
-    return len(runs) > most
+    n_batches = len(runs) if runs.batch is None else len(set(runs.batch.tolist()))
+    return n_batches > most
 
 
 def _works(request: Request) -> bool:

@@ -119,3 +119,10 @@ def test_pure_error_counts_repeated_settings() -> None:
     values = np.array([[1.0, 2.0], [1.5, 2.5], [1.5, 2.5], [1.5, 2.5]])
 
     assert pure_error_df(values) == 2
+
+
+def test_a_setting_that_a_level_lacks_counts_as_equal() -> None:
+    """Two runs without additive have no dose; they are replicates."""
+    values = np.array([[1.0, 0.0], [np.nan, 1.0], [np.nan, 1.0]])
+
+    assert pure_error_df(values) == 1

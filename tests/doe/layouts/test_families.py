@@ -255,6 +255,26 @@ def test_samples_that_do_not_divide_are_refused_with_what_would() -> None:
         make_layout("central composite", replace(request, runs=20))
 
 
+@pytest.mark.parametrize("layout", ["full factorial", "central composite"])
+def test_a_factor_stands_inside_its_own_range_at_each_level(layout: str) -> None:
+    """Each chemistry has its own dose range; without additive there is no dose."""
+    dose = {
+        "name": "dose",
+        "range": [
+            {"when": {"chemistry": "acrylate"}, "low": 0.5, "high": 1.5},
+            {"when": {"chemistry": "block"}, "low": 1.0, "high": 3.0},
+        ],
+    }
+    request = a_request(a_study([dose, RANGES[1], CHEMISTRY]), models=("quadratic",))
+
+    values = make_layout(layout, request).values
+
+    ends = {level: values[values[:, 2] == level, 0] for level in (0, 1, 2)}
+    assert (ends[0].min(), ends[0].max()) == (0.5, 1.5)
+    assert (ends[1].min(), ends[1].max()) == (1.0, 3.0)
+    assert np.isnan(ends[2]).all()
+
+
 def test_a_package_of_one_additive_is_no_blend() -> None:
     """Its share is 1, and factors are laid out as without it."""
     only = [{"name": "dispersant", "low": 1.0, "high": 1.0}]
