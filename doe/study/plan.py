@@ -33,8 +33,8 @@ class Round:
         controls: Name of the control of each run of kind `control`.
         reasons: Why this layout, in a few sentences.
         details: What else the layout wants on record (alias chains, axial distance, costs): JSON
-            values. Maps keyed by run or batch numbers keep numbers as keys. An adopted table has
-            `block` here, the label of each run.
+            values. Maps keyed by run or batch numbers keep numbers as keys. `blocks`
+            holds the block label of each run where there are blocks.
     """
 
     number: int
