@@ -19,6 +19,8 @@ from doe.study.settings import FloatArray
 
 # A direction that earlier sources hold already is left over as rounding only.
 _NEW_DIRECTION = 1e-9
+# Differences below this part of the readings are their rounding.
+_EXACT = 16.0 * float(np.finfo(np.float64).eps)
 
 
 def sum_about_means(table: FitTable) -> tuple[float, int]:
@@ -119,7 +121,8 @@ def _about_means(table: FitTable) -> FloatArray:
     for _ in range(2):
         for group in table.own_means.T.astype(bool):
             y[group] -= y[group].mean() if group.any() else 0.0
-    return y
+    never_varies = np.abs(y).max(initial=0.0) <= _EXACT * np.abs(table.y).max(initial=0.0)
+    return np.zeros_like(y) if never_varies else y
 
 
 def _new_directions(columns: FloatArray, Q: FloatArray) -> FloatArray:

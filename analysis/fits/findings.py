@@ -48,6 +48,14 @@ def _on_information(a: Assessment) -> Iterator[Finding]:
             evidence={"value on the fitted scale": a.mean},
             advice="Check the readings; a response that does not vary needs no model.",
         )
+    residual = next(row for row in a.anova if row.source == "residual")
+    if a.residual_df > 0 and residual.ss == 0 and total.ss > 0:
+        yield Finding(
+            level="note",
+            what="The model passes through every run to the last digit: this response looks "
+            "computed from the settings, not measured, so there is no scatter to test against.",
+            evidence={"residual degrees of freedom": a.residual_df},
+        )
     if a.residual_df == 0:
         yield Finding(
             level="caution",
@@ -97,6 +105,8 @@ def _on_effects(a: Assessment) -> Iterator[Finding]:
 
 
 def _on_lack_of_fit(a: Assessment) -> Iterator[Finding]:
+    if a.residual_sd == 0:
+        return
     pure = next((row for row in a.anova if row.source == "pure error"), None)
     if pure is None:
         if a.residual_df > 0:

@@ -86,7 +86,7 @@ def fit_response(
         box_cox=power,
         blocks=blocks,
         vif=vif(planned, coding, wanted),
-        condition=condition_of(planned, coding, wanted)[1],
+        condition=_condition(condition_of(planned, coding, wanted)[1], solved),
     )
     fit = _fit(data, coding, wanted, chosen, table, solved)
     said = (*data.findings, *drop_findings, *scale_findings, *block_findings)
@@ -196,6 +196,11 @@ def _scale(
             source="Box and Cox (1964), J. R. Stat. Soc. B 26, 211-252",
         ),
     )
+
+
+def _condition(of_model: float, solved: LeastSquares) -> float:
+    # Where planning calls terms tied, the fit found digits enough to tell them apart.
+    return of_model if np.isfinite(of_model) else solved.condition
 
 
 def _fit(

@@ -22,6 +22,9 @@ from doe.study.settings import FloatArray, frozen_array
 RANK_TOLERANCE = 4.0 * float(np.finfo(np.float64).eps)
 # Each pass of refinement gains digits until nothing moves; two are the rule, five the end.
 _MAX_PASSES = 5
+# Residuals below this part of the largest reading are the rounding of the readings themselves: a
+# response that was computed, not measured, or one that never varies.
+_EXACT = 16.0 * float(np.finfo(np.float64).eps)
 
 
 class DependentColumnsError(ValueError):
@@ -45,7 +48,7 @@ class LeastSquares:
     Attributes:
         coefficients: Shape (p,).
         unscaled_covariance: (X'X)⁻¹, shape (p, p); times the residual variance, the covariance.
-        residuals: Shape (n,).
+        residuals: Shape (n,); zero where they are no more than the rounding of the readings.
         leverage: Diagonal of the hat matrix, shape (n,).
         basis: Orthonormal columns that span X, shape (n, p).
         rss: Residual sum of squares.
@@ -110,8 +113,7 @@ def solve_least_squares(X: FloatArray, y: FloatArray) -> LeastSquares:
     Q, R = _factor(scaled)
     b, r = _refine(scaled, y, Q, R)
     R_inverse = linalg.solve_triangular(R, np.eye(p)) / scale[:, None]
-    if n == p:
-        # Saturated: what is left is rounding.
+    if n == p or np.abs(r).max(initial=0.0) <= _EXACT * np.abs(y).max(initial=0.0):
         r = np.zeros(n)
     return LeastSquares(
         coefficients=b / scale,

@@ -144,11 +144,23 @@ def test_no_reading_at_all_is_refused_by_name() -> None:
 
 def test_equal_readings_give_a_fit_and_a_word() -> None:
     """A constant response: nothing to model, and no division by zero."""
-    fitted = _fit([row | {"y": 7.0} for row in _rows(8)])
+    fitted = _fit([row | {"y": 0.3} for row in _rows(8)])
 
-    assert fitted.fit.coefficients == pytest.approx([7.0, 0.0, 0.0], abs=1e-12)
+    assert fitted.fit.coefficients == pytest.approx([0.3, 0.0, 0.0], abs=1e-12)
     assert fitted.assessment.r2 is None
+    assert all(row.f is None for row in fitted.assessment.anova)
     assert "All readings are the same" in _said(fitted)
+
+
+def test_a_computed_response_is_recognised() -> None:
+    """No scatter: no tests, no outliers found in the last digits."""
+    fitted = _fit([row | {"y": 3.0 + row["dose"] - 0.1 * row["pH"]} for row in _rows(12)])
+
+    assert fitted.assessment.r2 == 1.0
+    assert fitted.assessment.residual_sd == 0.0
+    assert fitted.assessment.outliers == ()
+    assert all(row.p is None for row in fitted.assessment.coefficients)
+    assert "computed from the settings, not measured" in _said(fitted)
 
 
 def test_a_saturated_fit_gives_coefficients_only() -> None:
