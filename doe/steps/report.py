@@ -1,0 +1,132 @@
+"""The step `report`: the page, every figure and every table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import doe
+from analysis.choice.compromise import Compromise
+from analysis.figures.album import AlbumRequest, make_album
+from analysis.figures.drawn import Drawn
+from analysis.figures.files import save_figures
+from analysis.report.content import Provenance, ReportContent
+from analysis.report.page import render_report
+from analysis.report.tables import report_tables
+from doe.errors import OptimumError, PlanError
+from doe.recipe.recipe import BatchRecipe
+from doe.recipe.weigh import weigh_batch
+from doe.steps.analysis_of import StudyAnalysis
+from doe.steps.choose import ChooseOptions, search_compromise
+from doe.steps.contract import envelope
+from doe.steps.invented import SOURCE
+from doe.steps.results import json_bytes, write_results
+from doe.steps.session import Session, open_study
+from doe.steps.status import analysis_if_any, study_status
+from doe.study.finding import Finding
+
+PAGE = "report.html"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReportOutcome:
+    """The files of the report."""
+
+    session: Session
+    page: Path
+    n_figures: int
+    n_tables: int
+    findings: tuple[Finding, ...] = ()
+    is_no: bool = False
+
+    def contract(self) -> dict[str, Any]:
+        """Give the object that `report --json` prints."""
+        body = {"page": str(self.page), "figures": self.n_figures, "tables": self.n_tables}
+        return envelope(body, inputs=self.session.inputs(), findings=self.findings)
+
+
+def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
+    """Write the report of a study, at whatever stage it is.
+
+    Raises:
+        StudyError: The study cannot be read, or its folder cannot be written.
+    """
+    session = open_study(path)
+    analysis = analysis_if_any(session) if session.plan is not None else None
+    compromise, why_not = _compromise(analysis, session.seed(seed))
+    figures = _figures(session, analysis, compromise)
+    content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
+    tables = report_tables(content)
+    pictures = save_figures({one.name: one.figure for one in figures})
+    files = {
+        PAGE: render_report(content).encode("utf-8"),
+        **{f"figures/{name}": data for name, data in pictures.items()},
+        **{f"tables/{name}.csv": text.encode("utf-8") for name, text in tables.items()},
+    }
+    outcome = ReportOutcome(
+        session=session, page=path / "results" / PAGE, n_figures=len(figures), n_tables=len(tables)
+    )
+    files["report.json"] = json_bytes(outcome.contract())
+    write_results(session, files, command="report")
+    return outcome
+
+
+def _compromise(
+    analysis: StudyAnalysis | None, seed: int
+) -> tuple[Compromise | None, str]:
+    if analysis is None:
+        return None, "No response could be fitted yet."
+    try:
+        return search_compromise(analysis, ChooseOptions(), seed), ""
+    except OptimumError as error:
+        return None, str(error)
+
+
+def _figures(
+    session: Session, analysis: StudyAnalysis | None, compromise: Compromise | None
+) -> tuple[Drawn, ...]:
+    if analysis is None:
+        return ()
+    return make_album(
+        AlbumRequest(
+            study=session.study, region=analysis.region, fitted=analysis.fitted,
+            data=analysis.data, compromise=compromise,
+        )
+    )  # fmt: skip
+
+
+def _content(
+    session: Session,
+    analysis: StudyAnalysis | None,
+    compromise: Compromise | None,
+    why_not: str,
+    figures: tuple[Drawn, ...],
+    seed: int,
+) -> ReportContent:
+    status, _ = study_status(session, analysis)
+    return ReportContent(
+        study=session.study,
+        provenance=Provenance(version=doe.__version__, seed=seed, hashes=session.inputs()),
+        plan=session.plan,
+        data=analysis.data if analysis else {},
+        fitted=analysis.fitted if analysis else {},
+        not_fitted=analysis.not_fitted if analysis else {},
+        compromise=compromise,
+        no_compromise=why_not,
+        batch_recipe=_batch_recipe(session, compromise),
+        figures=figures,
+        findings=analysis.findings if analysis else (),
+        status=status,
+        invented=any(reading.source.startswith(SOURCE) for reading in session.readings.rows),
+    )
+
+
+def _batch_recipe(session: Session, compromise: Compromise | None) -> BatchRecipe | None:
+    """Weigh out one batch of the compromise; None where the brief does not say of what."""
+    if compromise is None or session.study.millbase is None:
+        return None
+    try:
+        return weigh_batch(session.study, dict(compromise.best.settings))
+    except PlanError:
+        return None
