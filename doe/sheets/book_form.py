@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from doe.study.hashes import content_hash
 from doe.study.names import fold
+from doe.study.numerals import number_text
 from doe.study.plan import Plan
 from doe.study.readings import Reading
 
@@ -86,9 +87,9 @@ def _cell_text(reading: Reading) -> float | str:
     if reading.flag in ("gelled", "lost", "excluded") or value is None:
         return reading.flag
     if reading.flag == "above":
-        return f"> {value:.15g}"
+        return f"> {number_text(value)}"
     if reading.flag == "below":
-        return f"< {value:.15g}"
+        return f"< {number_text(value)}"
     if reading.flag == "between" and reading.value_to is not None:
-        return f"{value:.15g} to {reading.value_to:.15g}"
+        return f"{number_text(value)} to {number_text(reading.value_to)}"
     return value

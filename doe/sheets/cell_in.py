@@ -106,7 +106,7 @@ class CellReader:
             return None
         if spot.is_blank:
             return None
-        number = parse_number(spot.text, self.sign) if isinstance(spot.value, str) else None
+        number = self._parsed(spot.text) if isinstance(spot.value, str) else None
         if number is None:
             self.faults.append(number_fault(spot.text, spot.where))
         return number
@@ -202,18 +202,27 @@ class CellReader:
         """Read `> 5000`, `< 5` and `5 to 10`; without a value after a fault, None for all else."""
         if word[0] in "<>≤≥":
             flag: Flag = "above" if word[0] in ">≥" else "below"
-            number = parse_number(word.lstrip("<>≤≥= "), self.sign)
+            number = self._parsed(word.lstrip("<>≤≥= "))
             if number is None:
                 self.faults.append(_not_understood(spot))
             return CellReading(flag=flag, value=number)
         match = _RANGE.match(word)
         if match is None:
             return None
-        low, high = (parse_number(part, self.sign) for part in match.groups())
+        low, high = (self._parsed(part) for part in match.groups())
         if low is None or high is None or not low < high:
             self.faults.append(_not_understood(spot))
             return CellReading(flag="between")
         return CellReading(flag="between", value=low, value_to=high)
+
+    def _parsed(self, text: str) -> float | None:
+        """Read a number in the sign of the file.
+
+        Only a file that mixes both signs, which is a fault already, has cells that need the other:
+        they are no second fault.
+        """
+        number = parse_number(text, self.sign)
+        return parse_number(text, "." if self.sign == "," else ",") if number is None else number
 
 
 def _not_understood(spot: Spot) -> Fault:

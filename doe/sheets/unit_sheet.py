@@ -81,7 +81,8 @@ def _write_unit(
     entries = []
     put(sheet, row, 1, asks[0].unit, said)
     put(sheet, row, 2, batch.number, said)
-    put(sheet, row, 3, ", ".join(str(run.run) for run in runs), said)
+    several = ", ".join(str(run.run) for run in runs)
+    put(sheet, row, 3, several if len(runs) > 1 else runs[0].run, said)
     by_what = {ask.what: ask for ask in asks}
     column = 3
     for one in columns:

@@ -57,7 +57,9 @@ def write_weighing(
     asks = [(form, index, ask) for form in forms for index, ask in enumerate(form.asks)]
     rules = EntryRules(sheet)
     for row, (form, index, ask) in enumerate(asks, start=HEAD_ROW + 1):
-        line = _Line(row=row, ask=ask, note=form.control if index == 0 else "", is_first=index == 0)
+        own = next((i for i, one in enumerate(form.asks) if one.unit == form.batch.unit), 0)
+        note = form.control if index == own else ""
+        line = _Line(row=row, ask=ask, note=note, is_first=index == 0)
         _write_line(sheet, line)
         actual = put(sheet, row, ACTUAL, actual_cell_value(ask, known), line.looks[1])
         rules.add(actual, ask)
