@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from doe.errors import FitError
 from doe.model.coding import Coding, NumericAxis
@@ -207,13 +208,18 @@ def _divides(small: _Powers, large: _Powers) -> bool:
 
 
 def _blend_part(term: Term, coding: Coding) -> _Powers:
-    shares = {axis.name for axis in coding.shares}
-    return tuple(entry for entry in term.powers if entry[0] in shares)
+    return _parts(term, tuple(axis.name for axis in coding.shares))[0]
 
 
 def _factor_part(term: Term, coding: Coding) -> _Powers:
-    shares = {axis.name for axis in coding.shares}
-    return tuple(entry for entry in term.powers if entry[0] not in shares)
+    return _parts(term, tuple(axis.name for axis in coding.shares))[1]
+
+
+@lru_cache(maxsize=4096)
+def _parts(term: Term, shares: tuple[str, ...]) -> tuple[_Powers, _Powers]:
+    """Split a term into its shares and its factors; searches ask for it again and again."""
+    blend = tuple(entry for entry in term.powers if entry[0] in shares)
+    return blend, tuple(entry for entry in term.powers if entry[0] not in shares)
 
 
 def _set_of(z: _Powers, coding: Coding) -> list[Term]:

@@ -59,8 +59,8 @@ def make_model(name: str, coding: Coding) -> Model:
 
     `crossed` multiplies the special cubic blend model (the quadratic one for two additives) with 1
     and every product of different factors (Cornell 2002, section 7.3: 7 × 8 terms for three
-    additives and three factors). A factor with its own range at each level of a choice has each of its terms crossed
-    with that choice, in every model.
+    additives and three factors). A factor with its own range at each level of a choice has each of
+    its terms crossed with that choice, in every model.
 
     Args:
         name: One of `model_names(coding)`.

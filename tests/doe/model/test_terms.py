@@ -85,6 +85,11 @@ def test_crossed_multiplies_blend_with_factors() -> None:
     assert "a × b × dose × pH" in terms
 
 
+def test_crossed_has_as_many_terms_as_cornell_prints() -> None:
+    """Source: Cornell (2002), pp. 361-365, fish patties: 7 blend terms × 8 of three factors."""
+    assert len(labels("crossed", A, B, C, DOSE, PH, BEAD2)) == 56
+
+
 def test_choices_and_two_levels_have_no_square() -> None:
     """On two levels x² is the same number; three levels have one."""
     assert "bead²" not in labels("quadratic", PH, BEAD2, ACID)
