@@ -46,11 +46,11 @@ def draw_coefficients(fit: Fit, *, level: float = 0.95) -> Drawn:
     labels = [wrap(column_label(fit.columns[i]), LABEL_CHARACTERS) for i in shown]
     estimates, low, high = _intervals(fit, shown, level)
     title = f"{sentence_case(fit.response)}: what each term of the model adds"
-    heights = [0.2 + 0.13 * label.count("\n") for label in labels]
-    figure = new_figure(WIDTH, 1.15 + sum(heights) * 1.15, title)
+    heights = [0.22 + 0.11 * label.count("\n") for label in labels]
+    figure = new_figure(WIDTH, 1.0 + sum(heights), title)
     axes = as_axes(figure.subplots())
     plain_axes(axes)
-    places = -np.cumsum(heights)
+    places = np.array(heights) / 2 - np.cumsum(heights)
     axes.axvline(0.0, color=FAINT_INK, linewidth=0.8, zorder=1)
     for y in places:
         axes.axhline(y, color=RULE, linewidth=0.4, zorder=0)
@@ -67,7 +67,7 @@ def draw_coefficients(fit: Fit, *, level: float = 0.95) -> Drawn:
             zorder=3,
         )
     axes.set_yticks(places, labels)
-    axes.set_ylim(places[-1] - heights[-1], 0.0)
+    axes.set_ylim(-sum(heights) - 0.1, 0.1)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
     scale = name_scale(fit.response, fit.unit, fit.scale)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 import warnings
 from collections.abc import Callable, Iterator
@@ -20,6 +21,7 @@ FAINT_INK = "#5d6369"
 RULE = "#c4bfb2"
 PAPER = "#ffffff"
 BAND = "#d8d4ca"
+FORBIDDEN = "#e6e3dc"
 ROOM = "#3f6d8e"
 OXIDE = "#9b2d16"
 # cividis: perceptually uniform, rises steadily in lightness, made for colour-blind readers.
@@ -60,9 +62,11 @@ def house_look() -> Iterator[None]:
         # A name is a name: `$` and `_` in it are no mathematics.
         "text.parse_math": False,
         "axes.unicode_minus": True,
+        # Hinted letters change their width with the resolution, and room once made would not do.
+        "text.hinting": "none",
         "svg.fonttype": "none",
         "svg.hashsalt": "millbase",
-        "hatch.linewidth": 0.6,
+        "hatch.linewidth": 0.5,
     }
     with mpl.rc_context(settings):
         yield
@@ -99,9 +103,10 @@ def settle(figure: Figure) -> Figure:
     """Lay the figure out once and for all, so that every file of it has the same places."""
     with warnings.catch_warnings():
         leave_glyphs_to_the_viewer()
-        # Twice: the first pass sizes the tick labels that the second makes room for.
-        figure.draw_without_rendering()
-        figure.draw_without_rendering()
+        # One run lays out twice: the first pass sizes the labels that the second makes room for.
+        engine = figure.get_layout_engine()
+        assert engine is not None
+        engine.execute(figure)
     figure.set_layout_engine("none")
     return figure
 
@@ -165,13 +170,15 @@ def text_width(text: str) -> int:
 def wrap(text: str, width: int) -> str:
     r"""Break a text into lines of at most `width` columns, inside words only where it must.
 
+    A no-break space holds its neighbours together.
+
     Example:
         >>> wrap("hydrophobic co-additive of the package", 20)
         'hydrophobic\nco-additive of the\npackage'
     """
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in re.split(r"[ \t\r\n]+", text.strip(" \t\r\n")):
         trial = f"{line} {word}" if line else word
         if text_width(trial) <= width:
             line = trial

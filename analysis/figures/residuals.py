@@ -31,13 +31,22 @@ from doe.study.settings import BoolArray, FloatArray
 
 # More names than this on one panel would run into each other.
 NAMED_RUNS = 4
+# Offsets in points with alignments: above, below, right, left.
+NAME_PLACES = (
+    ((0, 5), "center", "bottom"),
+    ((0, -5), "center", "top"),
+    ((6, 0), "left", "center"),
+    ((-6, 0), "right", "center"),
+)
+# What a name takes of a panel of about 200 by 130 points.
+NAME_WIDTH, NAME_HEIGHT = 0.17, 0.08
 # Normal scores of plotting positions (i − 3/8)/(n + 1/4), Blom (1958).
 BLOM = 3 / 8
 
 
 @in_house_look
 def draw_residuals(
-    fit: Fit, assessment: Assessment, *, order: Mapping[int, int] | None = None
+    fit: Fit, assessment: Assessment, *, order: Mapping[int, float] | None = None
 ) -> Drawn:
     """Draw the four residual panels of one response.
 
@@ -83,7 +92,7 @@ def _against_order(
     axes: Axes,
     rows: Sequence[RunRow],
     y: FloatArray,
-    order: Mapping[int, int] | None,
+    order: Mapping[int, float] | None,
     limit: float | None,
 ) -> None:
     places = order or {row.run: row.run for row in rows}
@@ -157,11 +166,51 @@ def _name_runs(
 ) -> None:
     """Write the numbers of the most extreme runs beside their points."""
     chosen = sorted(np.flatnonzero(which), key=lambda i: -abs(float(y[i])))[:NAMED_RUNS]
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    taken: list[tuple[float, float]] = []
     for i in map(int, chosen):
+        spot = ((float(x[i]) - left) / (right - left), (float(y[i]) - bottom) / (top - bottom))
+        others = [
+            ((float(a) - left) / (right - left), (float(b) - bottom) / (top - bottom))
+            for j, (a, b) in enumerate(zip(x, y, strict=True))
+            if j != i
+        ]
+        place = _free_place(spot, taken, others)
+        if place is None:
+            continue
+        offset, side, rise = place
+        taken.append(_middle(spot, offset))
         axes.annotate(
-            f"run {rows[i].run}", (float(x[i]), float(y[i])), xytext=(0, 5),
-            textcoords="offset points", ha="center", va="bottom", fontsize=TICK_SIZE, color=OXIDE,
+            f"run {rows[i].run}", (float(x[i]), float(y[i])), xytext=offset,
+            textcoords="offset points", ha=side, va=rise, fontsize=TICK_SIZE, color=OXIDE,
         )  # fmt: skip
+
+
+def _free_place(
+    spot: tuple[float, float],
+    taken: Sequence[tuple[float, float]],
+    others: Sequence[tuple[float, float]],
+) -> tuple[tuple[int, int], str, str] | None:
+    """Choose above, below, right or left of a point; None where names would overlap.
+
+    Args:
+        spot: The point, fractions of the panel.
+        taken: Where names stand already, fractions of the panel.
+        others: Where the other points are, fractions of the panel.
+    """
+    for offset, side, rise in NAME_PLACES:
+        x, y = _middle(spot, offset)
+        free = all(abs(x - a) > NAME_WIDTH or abs(y - b) > NAME_HEIGHT for a, b in taken)
+        if free and all(abs(x - a) > NAME_WIDTH / 2 or abs(y - b) > NAME_HEIGHT for a, b in others):
+            return offset, side, rise
+    return None
+
+
+def _middle(spot: tuple[float, float], offset: tuple[int, int]) -> tuple[float, float]:
+    """Find where the middle of a name lies that is set off from its point."""
+    along = 0.0 if offset[0] == 0 else (NAME_WIDTH / 2 + 0.03) * (1 if offset[0] > 0 else -1)
+    up = 0.0 if offset[1] == 0 else (NAME_HEIGHT / 2 + 0.04) * (1 if offset[1] > 0 else -1)
+    return spot[0] + along, spot[1] + up
 
 
 def _caption(limit: float | None, has_order: bool) -> str:

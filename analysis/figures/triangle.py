@@ -83,8 +83,8 @@ def draw_frame(axes: Axes, frame: TriangleFrame) -> None:
     axes.fill(*CORNERS.T, facecolor="none", edgecolor=INK, linewidth=0.9, zorder=6)
     for i in range(3):
         _draw_scale(axes, frame, i)
-    axes.set_xlim(-0.22, 1.22)
-    axes.set_ylim(-0.25, HEIGHT + 0.17)
+    axes.set_xlim(-0.15, 1.15)
+    axes.set_ylim(-0.24, HEIGHT + 0.16)
 
 
 def _draw_scale(axes: Axes, frame: TriangleFrame, i: int) -> None:
@@ -115,7 +115,7 @@ def _draw_scale(axes: Axes, frame: TriangleFrame, i: int) -> None:
 
 def _name_corner(axes: Axes, frame: TriangleFrame, i: int) -> None:
     """Write the name outside its corner, with the side its share is read on."""
-    place = ((0.5, HEIGHT + 0.06), (-0.2, -0.1), (1.2, -0.1))[i]
+    place = ((0.5, HEIGHT + 0.06), (-0.14, -0.09), (1.14, -0.09))[i]
     side = ("right side", "left side", "bottom")[i]
     x, y = place
     axes.text(

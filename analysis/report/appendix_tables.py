@@ -9,7 +9,15 @@ from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, RunRo
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.scales import scale_words
-from analysis.report.rounding import error_text, p_text, plain, with_error
+from analysis.report.rounding import (
+    error_text,
+    fixed,
+    p_text,
+    percent,
+    places_for,
+    plain,
+    with_error,
+)
 from analysis.report.table import Cell, Table
 from analysis.report.words import listed
 
@@ -60,6 +68,7 @@ def quality_table(fit: Fit, checks: Assessment) -> Table:
         title=f"{fit.response}: the model as a whole.",
         head=("What", "Value"),
         rows=tuple((Cell(text=name), cell) for name, cell in rows),
+        words=2,
         note=(
             "R² counts variation about the mean of the runs of the plan; predicted R² and PRESS "
             "leave each run out in turn."
@@ -71,7 +80,7 @@ def coefficient_table(fit: Fit, checks: Assessment) -> Table:
     """List coefficients with error, interval, test and variance inflation."""
     return Table(
         name=f"{fit.response} coefficients",
-        title=f"{fit.response}: coefficients, coded units, {checks.level:.0%} intervals.",
+        title=f"{fit.response}: coefficients, coded units, {percent(checks.level)} intervals.",
         head=("Term", "Estimate", "Standard error", "From", "To", "df", "t", "p", "VIF"),
         rows=tuple(_coefficient_row(row, checks) for row in checks.coefficients),
         note=_coefficient_note(fit),
@@ -80,6 +89,7 @@ def coefficient_table(fit: Fit, checks: Assessment) -> Table:
 
 def anova_table(fit: Fit, checks: Assessment, kind: str) -> Table:
     """List the analysis of variance of one kind."""
+    places = _square_places(checks)
     word = {
         "sequential": "each source after those above it",
         "partial": "each source after all others",
@@ -88,7 +98,7 @@ def anova_table(fit: Fit, checks: Assessment, kind: str) -> Table:
         name=f"{fit.response} variance {kind}",
         title=f"{fit.response}: analysis of variance, {kind} ({word[kind]}).",
         head=("Source", "Stratum", "df", "Sum of squares", "Mean square", "F", "Error df", "p"),
-        rows=tuple(_anova_row(row) for row in checks.anova if row.kind == kind),
+        rows=tuple(_anova_row(row, places) for row in checks.anova if row.kind == kind),
         words=2,
         note=SCALE_NOTE.format(scale=scale_words(fit.scale)),
     )
@@ -124,9 +134,9 @@ def _coefficient_row(row: CoefficientRow, checks: Assessment) -> tuple[Cell, ...
         Cell(text=with_error(low, row.std_error), value=low),
         Cell(text=with_error(high, row.std_error), value=high),
         _plain(row.df, 3),
-        _plain(row.t, 3),
+        _fixed(row.t, 2),
         Cell(text=p_text(row.p), value=row.p),
-        _plain(checks.vif.get(row.label), 3),
+        _fixed(checks.vif.get(row.label), 2),
     )
 
 
@@ -140,14 +150,21 @@ def _coefficient_note(fit: Fit) -> str:
     return note
 
 
-def _anova_row(row: AnovaRow) -> tuple[Cell, ...]:
+def _square_places(checks: Assessment) -> int | None:
+    """Carry sums of squares two places beyond what the residual mean square reaches."""
+    mean_squares = [row.ms for row in checks.anova if row.source == "residual" and row.ms]
+    places = places_for(mean_squares[0]) if mean_squares else None
+    return None if places is None else places + 2
+
+
+def _anova_row(row: AnovaRow, places: int | None) -> tuple[Cell, ...]:
     return (
         Cell(text=row.source),
         Cell(text=row.stratum),
         _whole(row.df),
-        _plain(row.ss),
-        _plain(row.ms),
-        _plain(row.f, 3),
+        _fixed(row.ss, places),
+        _fixed(row.ms, places),
+        _fixed(row.f, 2),
         Cell(text="–") if row.den_df is None else _whole(row.den_df),
         Cell(text=p_text(row.p), value=row.p),
     )
@@ -163,9 +180,9 @@ def _run_row(row: RunRow, checks: Assessment) -> tuple[Cell, ...]:
         Cell(text=with_error(row.observed, error), value=row.observed),
         Cell(text=with_error(row.fitted, error), value=row.fitted),
         Cell(text=with_error(row.residual, error), value=row.residual),
-        Cell(text=plain(row.studentised, 3), value=row.studentised, sign="doubt" if is_out else ""),
-        _plain(row.leverage, 3),
-        _plain(row.cook, 3),
+        Cell(text=fixed(row.studentised, 2), value=row.studentised, sign="doubt" if is_out else ""),
+        _fixed(row.leverage, 3),
+        _fixed(row.cook, 3),
     )
 
 
@@ -225,6 +242,10 @@ def _share(value: float | None) -> Cell:
 def _plain(value: float | None, digits: int = 4) -> Cell:
     usable = value is not None and math.isfinite(value)
     return Cell(text=plain(value, digits), value=value if usable else None)
+
+
+def _fixed(value: float | None, places: int | None) -> Cell:
+    return _plain(value) if places is None else Cell(text=fixed(value, places), value=value)
 
 
 def _whole(value: int) -> Cell:

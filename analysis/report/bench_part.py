@@ -19,10 +19,17 @@ from analysis.report.blocks import (
 )
 from analysis.report.content import ReportContent, State
 from analysis.report.controls import control_table
-from analysis.report.decision import all_findings
+from analysis.report.decision import pressing_findings
 from analysis.report.rounding import fixed, interval_error, with_error
 from analysis.report.table import Cell, Table
-from analysis.report.words import goal_text, limit_text, listed, setting_text, unit_of
+from analysis.report.words import (
+    forbid_sentence,
+    goal_text,
+    limit_sentence,
+    limit_text,
+    setting_text,
+    unit_of,
+)
 
 STATE_WORDS: dict[State, str] = {
     "done": "Done", "missing": "Missing", "waiting": "Waiting", "doubtful": "Doubtful",
@@ -49,7 +56,7 @@ def bench_section(content: ReportContent) -> Section:
             ("Against the controls", list(_controls(content))),
             ("What was asked", list(_asked(content))),
             ("What waits and what was left out", list(_waits(content))),
-            ("Everything found", list(_found(content))),
+            ("What to heed", list(_found(content))),
             ("Cautions", [ListBlock(lines=CAUTIONS)]),
         )
         if blocks
@@ -139,14 +146,11 @@ def _controls(content: ReportContent) -> Iterable[Block]:
 
 def _asked(content: ReportContent) -> Iterable[Block]:
     yield TableBlock(table=goal_table(content))
-    if content.study.limits or content.study.forbids:
-        reasons = [limit.because for limit in content.study.limits if limit.because]
-        reasons += [forbid.because for forbid in content.study.forbids if forbid.because]
-        text = (
-            f"The brief also draws {len(content.study.limits)} limits over several settings and "
-            f"forbids {len(content.study.forbids)} combinations"
-        )
-        yield WordsBlock(text=f"{text}, because of {listed(reasons)}." if reasons else f"{text}.")
+    limits = [limit_sentence(limit) for limit in content.study.limits]
+    limits += [forbid_sentence(forbid) for forbid in content.study.forbids]
+    if limits:
+        yield WordsBlock(text="Limits of the brief over several settings:")
+        yield ListBlock(lines=tuple(limits))
 
 
 def goal_table(content: ReportContent) -> Table:
@@ -178,10 +182,9 @@ def _waits(content: ReportContent) -> Iterable[Block]:
 
 
 def _found(content: ReportContent) -> Iterable[Block]:
-    findings = all_findings(content)
+    findings = pressing_findings(content)
     if findings:
-        rank = {"stop": 0, "caution": 1, "note": 2}
-        yield FindingsBlock(findings=tuple(sorted(findings, key=lambda f: rank[f.level])))
+        yield FindingsBlock(findings=findings)
 
 
 def run_lines(name: str, data: ResponseData) -> list[str]:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.choice.compromise import Compromise, ExpectedResponse
+from analysis.figures.looks import sentence_case
 from analysis.report.content import ReportContent
-from analysis.report.rounding import grams, interval_error, interval_text, with_error
+from analysis.report.rounding import grams, interval_error, interval_text, percent, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
     desirability_words,
@@ -22,6 +23,10 @@ from doe.recipe.recipe import BatchRecipe
 from doe.study.finding import Finding
 
 MOST_FINDINGS = 3
+_COMMON_WORDS = frozenset(
+    "A All An At Each Every From In It Most No None Of On One Only Run Runs Some The There These "
+    "This Two What Where Without".split()
+)
 _URGENCY = {"stop": 0, "caution": 1, "note": 2}
 
 
@@ -76,7 +81,7 @@ def gives_table(content: ReportContent) -> Table:
     return Table(
         name="what-the-compromise-gives",
         title="What the recommended recipe gives.",
-        head=("Response", "Expected", "One new run, 95 %", "Limit", "Met?"),
+        head=("Response", "Expected", "One new run, 95\N{NO-BREAK SPACE}%", "Limit", "Met?"),
         rows=tuple(_gives_row(content, entry) for entry in expected),
     )
 
@@ -84,14 +89,13 @@ def gives_table(content: ReportContent) -> Table:
 def _gives_row(content: ReportContent, entry: ExpectedResponse) -> tuple[Cell, ...]:
     response = content.study.response(entry.response)
     error = interval_error(*entry.mean_interval)
-    unit = f" {entry.unit}" if entry.unit else ""
     said, sign = verdict(response, entry)
     low, high = entry.run_interval
     return (
-        Cell(text=entry.response),
-        Cell(text=f"{with_error(entry.value, error)}{unit}", value=entry.value),
+        Cell(text=f"{entry.response} ({entry.unit})" if entry.unit else entry.response),
+        Cell(text=with_error(entry.value, error), value=entry.value),
         Cell(text=interval_text(low, high, error)),
-        Cell(text=limit_text(response)),
+        Cell(text=limit_text(response, unit=False)),
         Cell(text=said, sign=sign),
     )
 
@@ -155,12 +159,12 @@ def _how_sure(content: ReportContent) -> tuple[str, ...]:
     if content.compromise is not None:
         lines += _sure_of_limits(content, content.compromise.best.expected)
     told = [
-        f"{name} {fitted.assessment.r2_predicted:.0%}"
+        f"{name} {percent(max(fitted.assessment.r2_predicted, 0.0))}"
         for name, fitted in content.fitted.items()
         if fitted.assessment.r2_predicted is not None
     ]
     if told:
-        lines.append(f"Of what runs unseen by the model vary, it foretells: {listed(told)}.")
+        lines.append(f"Of the variation in runs left out, the models foretell: {listed(told)}.")
     if content.not_fitted:
         lines.append(f"Not modelled: {listed(list(content.not_fitted))}.")
     if content.compromise is not None and not _is_confirmed(content):
@@ -209,17 +213,38 @@ def all_findings(content: ReportContent) -> tuple[Finding, ...]:
     return tuple(unique.values())
 
 
+def pressing_findings(content: ReportContent) -> tuple[Finding, ...]:
+    """Give what the formulator must heed, most urgent first.
+
+    Notes on single responses are left to the appendix.
+    """
+    of_responses = {
+        _of_response(fitted.fit.response, finding).what
+        for fitted in content.fitted.values()
+        for finding in fitted.findings
+        if finding.level == "note"
+    }
+    kept = [finding for finding in all_findings(content) if finding.what not in of_responses]
+    return tuple(sorted(kept, key=lambda finding: _URGENCY[finding.level]))
+
+
 def _of_response(response: str, finding: Finding) -> Finding:
     """Make sure that a finding of one response names it."""
     if response.casefold() in finding.what.casefold():
         return finding
     return Finding(
         level=finding.level,
-        what=f"{response}: {finding.what}",
+        what=f"{sentence_case(response)}: {_inner(finding.what)}",
         evidence=finding.evidence,
         advice=finding.advice,
         source=finding.source,
     )
+
+
+def _inner(sentence: str) -> str:
+    """Let a sentence go on after a colon: a common first word loses its capital."""
+    first = sentence.split(" ", 1)[0]
+    return sentence[:1].lower() + sentence[1:] if first in _COMMON_WORDS else sentence
 
 
 def _next_steps(content: ReportContent) -> tuple[str, ...]:

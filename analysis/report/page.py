@@ -16,7 +16,7 @@ from analysis.report.bench_part import bench_section
 from analysis.report.blocks import Block, FiguresBlock, Picture, Section, TableBlock
 from analysis.report.content import ReportContent
 from analysis.report.decision import Decision, make_decision
-from analysis.report.rounding import plain
+from analysis.report.rounding import p_text, plain
 from analysis.report.svg import inline_svg, is_wide
 from analysis.report.words import LEVEL_WORDS
 
@@ -112,8 +112,12 @@ def _slip(content: ReportContent) -> tuple[tuple[str, str], ...]:
     return tuple((name, value) for name, value in entries if value)
 
 
-def _evidence(value: float | int | str) -> str:
-    return plain(value) if isinstance(value, float) else str(value)
+def _evidence(name: str, value: float | int | str) -> str:
+    """Print one number that a finding rests on."""
+    if not isinstance(value, float):
+        return str(value)
+    is_chance = name == "p" or name.startswith("p of ")
+    return p_text(value) if is_chance else plain(value)
 
 
 @cache

@@ -118,6 +118,16 @@ def p_text(p: float | None) -> str:
     return f"< {SMALLEST_P}" if p < SMALLEST_P else f"{p:.3f}"
 
 
+def percent(value: float | None) -> str:
+    """Print a fraction as per cent, with a space that does not break.
+
+    Example:
+        >>> percent(0.95), percent(None)
+        ('95\u00a0%', '–')
+    """
+    return MISSING if value is None else f"{fixed(100 * value, 0)}\N{NO-BREAK SPACE}%"
+
+
 def grams(value: float | None) -> str:
     """Print a weigh-out: hundredths of a gram, as a bench balance shows them.
 

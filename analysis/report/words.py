@@ -9,7 +9,7 @@ from decimal import Decimal
 from analysis.choice.compromise import ExpectedResponse
 from analysis.report.rounding import fixed, plain
 from analysis.report.table import Sign
-from doe.study.brief import Response, Study
+from doe.study.brief import Forbid, Limit, Response, Study
 from doe.study.finding import Level
 
 LEVEL_WORDS: Mapping[Level, str] = {"note": "Note", "caution": "Caution", "stop": "Stop"}
@@ -33,7 +33,7 @@ def desirability_words(overall: float) -> str:
     return next((word for least, word in DESIRABILITY_WORDS if overall >= least), "very poor")
 
 
-def limit_text(response: Response) -> str:
+def limit_text(response: Response, *, unit: bool = True) -> str:
     """Say the limit a tested value must meet; a dash where there is none.
 
     Example:
@@ -43,12 +43,12 @@ def limit_text(response: Response) -> str:
     accept = response.accept
     if accept is None or (accept.at_most is None and accept.at_least is None):
         return "–"
-    unit = f" {response.unit}" if response.unit else ""
+    end = f" {response.unit}" if unit and response.unit else ""
     if accept.at_most is None:
-        return f"at least {plain(accept.at_least)}{unit}"
+        return f"at least {plain(accept.at_least)}{end}"
     if accept.at_least is None:
-        return f"at most {plain(accept.at_most)}{unit}"
-    return f"{plain(accept.at_least)} to {plain(accept.at_most)}{unit}"
+        return f"at most {plain(accept.at_most)}{end}"
+    return f"{plain(accept.at_least)} to {plain(accept.at_most)}{end}"
 
 
 def goal_text(response: Response) -> str:
@@ -117,6 +117,38 @@ def unit_of(study: Study, name: str) -> str:
     if any(additive.name == name for additive in study.additives):
         return "share"
     return next((factor.unit for factor in study.factors if factor.name == name), "")
+
+
+def limit_sentence(limit: Limit) -> str:
+    """Say a limit over several settings.
+
+    Example:
+        >>> limit_sentence(Limit(sum={"dose": 1.0, "grind time": 0.02}, at_most=3, because="foam"))
+        'dose + 0.02 × grind time: at most 3 (foam)'
+    """
+    names = [name if c == 1 else f"{plain(c)} × {name}" for name, c in limit.sum.items()]
+    bounds = []
+    if limit.at_least is not None:
+        bounds.append(f"at least {plain(limit.at_least)}")
+    if limit.at_most is not None:
+        bounds.append(f"at most {plain(limit.at_most)}")
+    because = f" ({limit.because})" if limit.because else ""
+    return f"{' + '.join(names)}: {' and '.join(bounds)}{because}"
+
+
+def forbid_sentence(forbid: Forbid) -> str:
+    """Say which settings must not occur together.
+
+    Example:
+        >>> forbid_sentence(Forbid(settings={"neutraliser": "ammonia", "pH": "> 9.3"}))
+        'never together: neutraliser ammonia, pH > 9.3'
+    """
+    conditions = []
+    for name, told in forbid.settings.items():
+        several = told if isinstance(told, tuple) else (told,)
+        conditions.append(f"{name} {' or '.join(str(value) for value in several)}")
+    because = f" ({forbid.because})" if forbid.because else ""
+    return f"never together: {', '.join(conditions)}{because}"
 
 
 def listed(words: Sequence[str]) -> str:

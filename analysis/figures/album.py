@@ -1,0 +1,246 @@
+"""The album: every figure of a study, drawn in one order from one registry."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analysis.choice.compromise import Compromise
+from analysis.figures.coefficients import draw_coefficients
+from analysis.figures.contours import draw_contours
+from analysis.figures.drawn import Drawn
+from analysis.figures.effects import draw_effects
+from analysis.figures.near_runs import near_slice
+from analysis.figures.package_contours import draw_package_contours
+from analysis.figures.predicted_observed import draw_predicted_observed
+from analysis.figures.residuals import draw_residuals
+from analysis.figures.room import draw_room
+from analysis.fits.fit import Fit
+from analysis.fits.fitted_response import FittedResponse
+from analysis.lab.response_data import ResponseData
+from analysis.surface.contour import contour_slice, package_slice
+from analysis.surface.effects import Effect, trace_effects
+from analysis.surface.noise import Production, full_row, production_of
+from analysis.surface.room import find_room
+from doe.model.coding import NumericAxis
+from doe.model.region import Region
+from doe.model.vertices import overall_centroid
+from doe.study.brief import Study
+from doe.study.settings import FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AlbumRequest:
+    """What the figures are drawn from.
+
+    Attributes:
+        study: The brief.
+        region: Its region.
+        fitted: Models by response.
+        data: Readings by response, for the runs near a slice and their order as done.
+        compromise: The recommended recipe; without one, slices go through the middle.
+    """
+
+    study: Study
+    region: Region
+    fitted: Mapping[str, FittedResponse]
+    data: Mapping[str, ResponseData] = field(default_factory=dict)
+    compromise: Compromise | None = None
+
+    @property
+    def fits(self) -> dict[str, Fit]:
+        """The fits alone."""
+        return {name: fitted.fit for name, fitted in self.fitted.items()}
+
+    @property
+    def production(self) -> Production:
+        """Where the noise factors lie."""
+        return production_of(self.study, self.region.coding)
+
+    @property
+    def base(self) -> FloatArray:
+        """The recipe that slices go through, shape (k,), lab units."""
+        if self.compromise is not None:
+            return full_row(self.compromise.best.settings, self.region.coding, self.production)
+        centre: FloatArray = overall_centroid(self.region)[0]
+        return centre
+
+    @property
+    def held(self) -> str:
+        """Where the settings stand that a figure does not vary, a phrase."""
+        return "as recommended" if self.compromise is not None else "in the middle of the region"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FigureKind:
+    """One kind of figure.
+
+    Attributes:
+        name: What `Drawn.kind` says.
+        for_: What to look at it for, a sentence.
+        draw: Draws all figures of the kind; none where the study has nothing for it.
+    """
+
+    name: str
+    for_: str
+    draw: Callable[[AlbumRequest], Iterator[Drawn]]
+
+
+def make_album(request: AlbumRequest) -> tuple[Drawn, ...]:
+    """Draw every figure that the study has something for, in the order of the registry."""
+    if not request.fitted:
+        return ()
+    return tuple(drawn for kind in FIGURES.values() for drawn in kind.draw(request))
+
+
+def _room(request: AlbumRequest) -> Iterator[Drawn]:
+    if request.compromise is None:
+        return
+    rooms = find_room(
+        request.study, request.region, request.fits, request.base, production=request.production
+    )
+    if rooms:
+        yield draw_room(rooms, request.region.coding)
+
+
+def _contours(request: AlbumRequest) -> Iterator[Drawn]:
+    pair = leading_pair(request)
+    if pair is None:
+        return
+    coding, base = request.region.coding, request.base
+    columns = [coding.index(name) for name in pair]
+    slice_ = contour_slice(
+        request.study, request.region, request.fits, base, *pair, production=request.production
+    )
+    mark = (float(base[columns[0]]), float(base[columns[1]])) if request.compromise else None
+    for name in request.fitted:
+        runs = near_slice(request.data.get(name), request.region, base, columns)
+        yield draw_contours(slice_, name, mark=mark, runs=runs)
+
+
+def _triangles(request: AlbumRequest) -> Iterator[Drawn]:
+    names = leading_shares(request)
+    if names is None:
+        return
+    coding, base = request.region.coding, request.base
+    columns = [coding.index(name) for name in names]
+    slice_ = package_slice(
+        request.study, request.region, request.fits, base, names, production=request.production
+    )
+    # A package that cannot move in two directions has no triangle to show.
+    if len(slice_.outline) < 3 or not np.any(slice_.inside):
+        return
+    a, b, c = (float(share) for share in base[columns])
+    for name in request.fitted:
+        runs = near_slice(request.data.get(name), request.region, base, columns)
+        mark = (a, b, c) if request.compromise else None
+        yield draw_package_contours(slice_, name, mark=mark, runs=runs)
+
+
+def _effects(request: AlbumRequest) -> Iterator[Drawn]:
+    shares = {axis.name for axis in request.region.coding.shares}
+    traced = _traced(request)
+    for name in request.fitted:
+        panels = [effect for effect in traced if effect.response == name]
+        if panels:
+            yield draw_effects(panels, shares=shares, held=request.held)
+
+
+def _coefficients(request: AlbumRequest) -> Iterator[Drawn]:
+    for fitted in request.fitted.values():
+        yield draw_coefficients(fitted.fit, level=fitted.assessment.level)
+
+
+def _residuals(request: AlbumRequest) -> Iterator[Drawn]:
+    for name, fitted in request.fitted.items():
+        data = request.data.get(name)
+        order = None if data is None else dict(zip(data.run, data.order, strict=True))
+        yield draw_residuals(fitted.fit, fitted.assessment, order=order)
+
+
+def _predicted_observed(request: AlbumRequest) -> Iterator[Drawn]:
+    for fitted in request.fitted.values():
+        yield draw_predicted_observed(fitted.fit, fitted.assessment)
+
+
+def _traced(request: AlbumRequest) -> tuple[Effect, ...]:
+    return trace_effects(request.fits, request.region, request.base, production=request.production)
+
+
+def leading_pair(request: AlbumRequest) -> tuple[str, str] | None:
+    """Find the two settings whose effects are the largest over all responses.
+
+    Effects of each response are taken as parts of its largest one. Of the shares one may lead,
+    where the study has fewer than two factors with a range. None where there is no pair.
+    """
+    coding = request.region.coding
+    pull: dict[str, float] = {}
+    traced = _traced(request)
+    for name in request.fitted:
+        effects = [effect for effect in traced if effect.response == name]
+        sizes = {effect.setting: float(np.ptp(effect.value)) for effect in effects}
+        largest = max(sizes.values(), default=0.0)
+        for setting, size in sizes.items():
+            pull[setting] = pull.get(setting, 0.0) + (size / largest if largest > 0 else 0.0)
+    ranged = [axis.name for axis in coding.factors if isinstance(axis, NumericAxis)]
+    factors = sorted((n for n in ranged if n in pull), key=lambda n: -pull[n])
+    shares = sorted((a.name for a in coding.shares if a.name in pull), key=lambda n: -pull[n])
+    chosen = (factors + shares[:1])[:2]
+    if len(chosen) < 2:
+        return None
+    first, second = sorted(chosen, key=coding.index)
+    return first, second
+
+
+def leading_shares(request: AlbumRequest) -> tuple[str, str, str] | None:
+    """Find the three additives with the widest ranges; None for a package of fewer."""
+    shares = request.region.coding.shares
+    if len(shares) < 3:
+        return None
+    widest = sorted(shares, key=lambda axis: axis.low - axis.high)[:3]
+    first, second, third = (axis.name for axis in shares if axis in widest)
+    return first, second, third
+
+
+FIGURES: Mapping[str, FigureKind] = {
+    kind.name: kind
+    for kind in (
+        FigureKind(
+            name="room",
+            for_="How far a setting may move before which limit is met.",
+            draw=_room,
+        ),
+        FigureKind(
+            name="contours",
+            for_="Where over two settings a response is good and every limit is met.",
+            draw=_contours,
+        ),
+        FigureKind(
+            name="triangle",
+            for_="What the blend of three additives does to a response.",
+            draw=_triangles,
+        ),
+        FigureKind(
+            name="effects",
+            for_="What each setting does to a response, and how surely.",
+            draw=_effects,
+        ),
+        FigureKind(
+            name="coefficients",
+            for_="Which terms of a model stand out of the scatter.",
+            draw=_coefficients,
+        ),
+        FigureKind(
+            name="residuals",
+            for_="Whether the model may be believed: pattern, drift, outliers, influence.",
+            draw=_residuals,
+        ),
+        FigureKind(
+            name="predicted against observed",
+            for_="How well the model gives back what was measured.",
+            draw=_predicted_observed,
+        ),
+    )
+}

@@ -1,0 +1,272 @@
+"""An invented study, small and quick: brick-red masonry paint; every number is made up."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+
+import numpy as np
+
+from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.fits.fitted_response import FittedResponse, fit_response
+from analysis.lab.response_data import ResponseData
+from analysis.surface.predict import predict_response
+from doe.model.coding import coding_of, settings_table
+from doe.model.region import Region, region_of
+from doe.model.sampling import sample_region
+from doe.recipe.recipe import BatchRecipe
+from doe.recipe.weigh import weigh_batch
+from doe.study.brief import Study
+from doe.study.finding import Finding
+from doe.study.plan import Plan, Round
+from doe.study.settings import FloatArray
+
+BRIEF = """
+[study]
+title = "Brick-red millbase for an exterior masonry paint"
+question = "Which package, dose and grind time thin it without making the film thirsty?"
+seed = 20260114
+roles = ["formulator", "colourist"]
+[pigment]
+name = "red iron oxide"
+[millbase]
+batch_g = 500.0
+pigment_percent = 55.0
+[package]
+[[package.additive]]
+name = "wetting agent"
+low = 0.05
+high = 0.35
+active_percent = 70.0
+[[package.additive]]
+name = "dispersant"
+low = 0.35
+high = 0.85
+active_percent = 40.0
+[[package.additive]]
+name = "hydrophobic co-additive"
+low = 0.10
+high = 0.45
+active_percent = 35.0
+[[factor]]
+name = "dose"
+role = "dose"
+unit = "% on pigment"
+low = 0.8
+high = 2.4
+step = 0.05
+[[factor]]
+name = "pH"
+low = 8.0
+high = 9.5
+step = 0.05
+[[factor]]
+name = "grind time"
+unit = "min"
+low = 15
+high = 45
+step = 1
+[[factor]]
+name = "neutraliser"
+levels = ["ammonia", "sodium hydroxide"]
+[[limit]]
+sum = { dose = 1.0, "grind time" = 0.05 }
+at_most = 4.2
+because = "foam"
+[[response]]
+name = "viscosity"
+unit = "mPa·s"
+aim = "low"
+best = 350
+worst = 1200
+accept = { at_most = 600 }
+scale = "log"
+[[response]]
+name = "colour strength"
+unit = "% of standard"
+aim = "high"
+best = 105
+worst = 96
+accept = { at_least = 103 }
+[[response]]
+name = "water uptake"
+unit = "% by mass"
+aim = "low"
+best = 4.0
+worst = 6.0
+accept = { at_most = 5.0 }
+"""
+N_RUNS = 40
+
+
+@cache
+def masonry(rename: tuple[tuple[str, str], ...] = ()) -> Masonry:
+    """Build the study, its plan, its invented readings and models.
+
+    Args:
+        rename: Pairs of a name in the brief and the name to use instead.
+    """
+    return Masonry(dict(rename))
+
+
+class Masonry:
+    """Everything of the invented study that figures and report take."""
+
+    def __init__(self, rename: Mapping[str, str]) -> None:
+        brief = BRIEF
+        for old, new in rename.items():
+            text = new.replace("\\", "\\\\").replace('"', '\\"')
+            brief = brief.replace(f'"{old}"', f'"{text}"').replace(f"{old} =", f'"{text}" =')
+        self.study = Study.model_validate(tomllib.loads(brief))
+        self.coding = coding_of(self.study)
+        self.region: Region = region_of(self.study)
+        rng = np.random.default_rng(7)
+        values = sample_region(self.region, N_RUNS, rng)
+        values[-5:] = values[:5]
+        self.plan = _plan(self.study, values)
+        self.data = self._data(values, rng)
+        self.fitted: dict[str, FittedResponse] = {
+            name: fit_response(data, self.coding, model="interactions")
+            for name, data in self.data.items()
+        }
+        self.candidates = sample_region(self.region, 2000, rng)
+        self.compromise = self._compromise()
+
+    def _data(self, values: FloatArray, rng: np.random.Generator) -> dict[str, ResponseData]:
+        w, d, h, dose, ph, time, choice = values.T
+        scatter = rng.normal(size=(3, len(values)))
+        thin = 5.9 - 0.5 * (dose - 0.8) - 0.4 * d + 0.25 * (ph - 8.8) ** 2 + 0.1 * choice
+        readings = (
+            np.exp(thin + 0.05 * scatter[0]),
+            94 + 0.16 * time + 3 * w + 2 * d - 0.5 * choice + 0.5 * scatter[1],
+            4.2 + 1.05 * dose * (d + 1.9 * w - 0.55 * h) + 0.6 * choice + 0.15 * scatter[2],
+        )
+        readings[0][3] *= 1.6  # one weighing that went wrong
+        return {
+            response.name: self._response_data(response.name, values, y)
+            for response, y in zip(self.study.responses, readings, strict=True)
+        }
+
+    def _response_data(self, name: str, values: FloatArray, y: FloatArray) -> ResponseData:
+        n = len(y)
+        settings = settings_table(values, self.coding)
+        none = (None,) * n
+        return ResponseData(
+            response=self.study.response(name),
+            run=self.plan.run[:n],
+            planned=settings,
+            actual=settings,
+            repeats=tuple((float(value),) for value in y),
+            kind=("design",) * n,
+            control=none,
+            batch=tuple(range(1, n + 1)),
+            day=none,
+            sample=none,
+            panel=none,
+            block=none,
+            order=tuple(float(i) for i in range(1, n + 1)),
+            pending=(n + 1,) if name == self.study.responses[2].name else (),
+        )
+
+    def expected(self, row: FloatArray) -> tuple[ExpectedResponse, ...]:
+        """Predict every response at one recipe."""
+        return tuple(self._expected(name, row) for name in self.fitted)
+
+    def _expected(self, name: str, row: FloatArray) -> ExpectedResponse:
+        prediction = predict_response(self.fitted[name].fit, row[None, :])
+        response = self.study.response(name)
+        value = float(prediction.value[0])
+        accept = response.accept
+        assert accept is not None
+        assert response.best is not None
+        assert response.worst is not None
+        low, high = accept.at_least or -np.inf, accept.at_most or np.inf
+        ramp = (value - response.worst) / (response.best - response.worst)
+        return ExpectedResponse(
+            response=name,
+            unit=response.unit,
+            value=value,
+            value_is=prediction.value_is,
+            mean_interval=(
+                float(prediction.mean_interval[0, 0]),
+                float(prediction.mean_interval[0, 1]),
+            ),
+            run_interval=(
+                float(prediction.run_interval[0, 0]),
+                float(prediction.run_interval[0, 1]),
+            ),
+            predict_for=prediction.predict_for,
+            desirability=float(np.clip(ramp, 0.0, 1.0)),
+            accepted=bool(low <= value <= high),
+        )
+
+    def recipe(self, row: FloatArray) -> Recipe:
+        """Give one recipe with what to expect of it."""
+        expected = self.expected(row)
+        each = np.array([entry.desirability for entry in expected], dtype=np.float64)
+        settings = settings_table(row[None, :], self.coding).row(0)
+        return Recipe(
+            settings={name: value for name, value in settings.items() if value is not None},
+            desirability=float(np.prod(each) ** (1 / len(each))),
+            expected=expected,
+        )
+
+    def _compromise(self) -> Compromise:
+        ramps = []
+        for name, fitted in self.fitted.items():
+            response = self.study.response(name)
+            value = predict_response(fitted.fit, self.candidates).value
+            best, worst = response.best or 0.0, response.worst or 0.0
+            ramps.append(np.clip((value - worst) / (best - worst), 0.0, 1.0))
+        order = np.argsort(-np.prod(ramps, axis=0))
+        best = self.recipe(_on_steps(self.candidates[order[0]]))
+        return Compromise(
+            best=best,
+            unrounded=self.recipe(self.candidates[order[0]]),
+            loss=0.004,
+            unmet=tuple(
+                f"{entry.response} is not met" for entry in best.expected if entry.accepted is False
+            ),
+            binding=("dose + 0.05 × grind time at most 4.2 (foam)",),
+            alternatives=tuple(self.recipe(self.candidates[i]) for i in order[40:42]),
+            view="",
+            within_limits=False,
+            findings=(
+                Finding(
+                    level="caution",
+                    what="Water uptake stands in the way: it alone keeps the desirability down.",
+                    evidence={"desirability of water uptake": 0.4123456},
+                    advice="Ask whether 7.5 % is a fair worst value.",
+                ),
+            ),
+        )
+
+    def batch_recipe(self) -> BatchRecipe:
+        """Weigh the recommended recipe out."""
+        return weigh_batch(self.study, self.compromise.best.settings)
+
+
+def _on_steps(row: FloatArray) -> FloatArray:
+    rounded = row.copy()
+    rounded[:2] = np.round(row[:2], 2)
+    rounded[2] = 1.0 - rounded[:2].sum()
+    rounded[3:5] = np.round(row[3:5] / 0.05) * 0.05
+    rounded[5] = np.round(row[5])
+    return rounded
+
+
+def _plan(study: Study, values: FloatArray) -> Plan:
+    n = len(values)
+    runs = tuple(range(1, n + 2))
+    every = np.vstack([values, values[:1]])
+    none: tuple[None, ...] = (None,) * (n + 1)
+    made = Round(
+        number=1, layout="optimal", models=("interactions",), criterion="D", criterion_value=0.31,
+        seed=study.about.seed, version="0.1.0", region_hash="00112233445566aa",
+        goals_hash="ffeeddccbbaa9988", runs=runs, reasons=("Few runs carry the model.",),
+    )  # fmt: skip
+    return Plan(
+        settings=settings_table(every, coding_of(study)), run=runs, round=(1,) * (n + 1), day=none,
+        batch=runs, sample=none, panel=none, kind=("design",) * (n + 1), rounds=(made,),
+    )  # fmt: skip
