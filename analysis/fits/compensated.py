@@ -26,13 +26,13 @@ def two_product(a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
     return product, error
 
 
-def subtract_products(start: FloatArray, X: FloatArray, *vectors: FloatArray) -> FloatArray:
-    """Compute `start − X v₁ − X v₂ − …`, rounded once at the end.
+def subtract_products(start: FloatArray, X: FloatArray, v: FloatArray) -> FloatArray:
+    """Compute `start − X v`, rounded once at the end.
 
     Args:
         start: Shape (n,).
         X: Shape (n, p).
-        *vectors: Shape (p,) each; a coefficient kept as a sum of several doubles comes as several.
+        v: Shape (p,).
 
     Returns:
         Shape (n,).
@@ -41,10 +41,8 @@ def subtract_products(start: FloatArray, X: FloatArray, *vectors: FloatArray) ->
         >>> subtract_products(np.array([1e16 + 2.0]), np.array([[1.0, 1.0]]), np.array([1e16, 1.0]))
         array([1.])
     """
-    parts = [start[:, None]]
-    for v in vectors:
-        parts += two_product(X, -v)
-    return np.array([math.fsum(row) for row in np.hstack(parts).tolist()])
+    parts = np.hstack([start[:, None], *two_product(X, -v)])
+    return np.array([math.fsum(row) for row in parts.tolist()])
 
 
 def _split(a: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -192,14 +192,13 @@ def _singular_values(scaled: FloatArray) -> tuple[FloatArray, tuple[tuple[int, .
 def _refine(
     X: FloatArray, y: FloatArray, Q: FloatArray, R: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    # Björck: [I X; X' 0][r; b] = [y; 0]. Its residuals f = y − r − Xb and g = −X'r are formed in
-    # twice the precision, the corrections from the factors at hand; b is kept as a sum b + b_low.
+    # Björck: [I X; X' 0][r; b] = [y; 0]. Its residuals f = y − r − Xb and g = −X'r are rounded once
+    # only; the corrections come from the factors at hand.
     b = linalg.solve_triangular(R, Q.T @ y)
-    b_low = np.zeros_like(b)
     r = y - X @ b
     last = np.inf
     for _ in range(_MAX_PASSES):
-        f = subtract_products(y, np.column_stack([r, X]), np.r_[1.0, b], np.r_[0.0, b_low])
+        f = subtract_products(y, np.column_stack([r, X]), np.r_[1.0, b])
         g = subtract_products(np.zeros_like(b), np.ascontiguousarray(X.T), r)
         u = linalg.solve_triangular(R, g, trans="T")
         projected = Q.T @ f
@@ -208,9 +207,7 @@ def _refine(
         if not size < last:
             break
         r = r + Q @ u + (f - Q @ projected)
-        moved = b + (b_low + step)
-        b_low = (b - moved) + (b_low + step)
-        b, last = moved, size
+        b, last = b + step, size
         if size == 0.0:
             break
     return b, r

@@ -7,10 +7,13 @@ corrected one, 128.296, is checked. Tolerance: half a unit of the last printed d
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from analysis.fits.fitted_response import FittedResponse, fit_response
-from tests.analysis.fits.adopted_table import adopt, published, reference_rows, study_of
+from analysis.fits.least_squares import solve_least_squares
+from analysis.fits.sources import LINEAR_BLENDING
+from tests.analysis.fits.adopted_table import adopt, computed, published, reference_rows, study_of
 
 CASE = "nist-yarn-simplex-lattice"
 LABELS = {
@@ -74,3 +77,29 @@ def test_a_single_share_has_no_p(yarn: FittedResponse) -> None:
     single = {r.label: r.p for r in yarn.assessment.coefficients if "×" not in r.label}
 
     assert single == {"x1": None, "x2": None, "x3": None}
+
+
+def test_the_blend_model_as_a_whole_against_the_mean(yarn: FittedResponse) -> None:
+    """F(5, 9) 35.203 of the corrected analysis, computed independently."""
+    rows = [r for r in yarn.assessment.anova if r.kind == "sequential"][:4]
+    residual = next(r for r in yarn.assessment.anova if r.source == "residual")
+
+    assert residual.ms is not None
+    f = sum(r.ss for r in rows) / 5 / residual.ms
+    assert f == pytest.approx(computed(CASE)["anova.corrected.F"], rel=1e-9)
+    assert yarn.assessment.press == pytest.approx(computed(CASE)["press"], rel=1e-9)
+    assert yarn.assessment.r2_predicted == pytest.approx(computed(CASE)["R2pred"], rel=1e-9)
+
+
+def test_linear_blending_is_tested_as_equal_coefficients(yarn: FittedResponse) -> None:
+    """What the fit loses when one constant takes the place of the three shares."""
+    row = next(
+        r for r in yarn.assessment.anova if (r.source, r.kind) == (LINEAR_BLENDING, "partial")
+    )
+    rows = reference_rows(CASE)
+    x = np.array([[float(r[name]) for name in ("x1", "x2", "x3")] for r in rows])
+    y = np.array([float(r["elongation"]) for r in rows])
+    pairs = np.column_stack([x[:, 0] * x[:, 1], x[:, 0] * x[:, 2], x[:, 1] * x[:, 2]])
+    lost = solve_least_squares(np.column_stack([np.ones(15), pairs]), y).rss - 6.56
+
+    assert (row.df, row.ss) == (2, pytest.approx(lost, rel=1e-9))

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy import stats
 from statsmodels.stats.outliers_influence import OLSInfluence
 
 from analysis.fits.fit import Scale
@@ -321,21 +322,45 @@ def test_slow_waves_along_the_order_are_found() -> None:
     assert order.neighbours_p < 0.01
 
 
-def test_neighbour_ratio_agrees_with_simulation() -> None:
-    """The beta curve gives the p that 20 000 simulated sets of errors give."""
-    data, coding = _data(_rows(14))
-    fitted = fit_response(data, coding, model="quadratic")
+def test_neighbour_ratio_agrees_with_its_definition_and_with_simulation() -> None:
+    """Exact moments by whole matrices, and the p that 20 000 simulated sets of errors give."""
+    rows = _rows(14)
+    data, coding = _data(rows)
+    order = fit_response(data, coding, model="quadratic").assessment.order
     X = model_matrix(data.actual.values, coding, make_model("quadratic", coding))
-    Q, _ = np.linalg.qr(X)
-    e = np.random.default_rng(1).normal(size=(20_000, 14))
-    e -= e @ Q @ Q.T
-    simulated = (np.diff(e, axis=1) ** 2).sum(axis=1) / (e**2).sum(axis=1)
-    order = fitted.assessment.order
-    assert order is not None
-    assert order.neighbours is not None
-    below = float((simulated <= order.neighbours).mean())
+    M = np.eye(14) - X @ np.linalg.solve(X.T @ X, X.T)
+    e = M @ np.array([row["y"] for row in rows])
+    D = np.diff(np.eye(14), axis=0)
+    MA = M @ D.T @ D
+    mean = np.trace(MA) / 8
+    variance = 2 * (np.trace(MA @ MA) - 8 * mean**2) / (8 * 10)
+    size = (mean / 4) * (1 - mean / 4) / (variance / 16) - 1
+    ratio = float(((D @ e) ** 2).sum() / (e @ e))
+    below = float(stats.beta.cdf(ratio / 4, mean / 4 * size, (1 - mean / 4) * size))
+    draws = np.random.default_rng(1).normal(size=(20_000, 14)) @ M
+    simulated = (np.diff(draws, axis=1) ** 2).sum(axis=1) / (draws**2).sum(axis=1)
 
-    assert order.neighbours_p == pytest.approx(2 * min(below, 1 - below), abs=0.02)
+    assert order is not None
+    assert order.neighbours == pytest.approx(ratio, rel=1e-8)
+    assert order.neighbours_p == pytest.approx(2 * min(below, 1 - below), rel=1e-6)
+    share = float((simulated <= ratio).mean())
+    assert order.neighbours_p == pytest.approx(2 * min(share, 1 - share), abs=0.02)
+
+
+def test_criterion_counts_the_variance_and_carries_the_scale() -> None:
+    """AICc of log-normal readings, from the density of the readings themselves."""
+    rows = [row | {"y": float(np.exp(row["y"] / 300))} for row in _rows()]
+    data, coding = _data(rows)
+    known = fit_response(data, coding, model="linear", scale=Scale(name="log")).assessment
+    y = np.array([row["y"] for row in rows])
+    X = model_matrix(data.actual.values, coding, make_model("linear", coding))
+    logged = sm.OLS(np.log(y), X).fit(method="qr")
+    sd = (logged.ssr / 14) ** 0.5
+    log_density = stats.lognorm.logpdf(y, s=sd, scale=np.exp(logged.fittedvalues)).sum()
+
+    assert known.log_likelihood == pytest.approx(log_density, rel=1e-9)
+    # Three coefficients and the variance: k = 4, so 2k + 2k(k + 1) / (n − k − 1) = 8 + 40 / 9.
+    assert known.aicc == pytest.approx(-2 * log_density + 8 + 40 / 9, rel=1e-9)
 
 
 def test_actual_settings_are_fitted_and_planned_ones_group() -> None:
