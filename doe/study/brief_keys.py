@@ -114,7 +114,7 @@ class _Sieve:
         self.flaws.append(
             Flaw(
                 path=(*path, written),
-                what=f"the key {written} is not known here",
+                what=f"the key {_plain(written)} is not known here",
                 allowed=", ".join(known) if not do else "",
                 do=do,
             )
@@ -197,6 +197,10 @@ def _headings(
             below = f"{prefix}.{name}".lstrip(".")
             found += _headings(key.section, below, several=key.several)
     return found
+
+
+def _plain(key: str) -> str:
+    return key if key.isidentifier() else f'"{key}"'
 
 
 def _dots(path: Path) -> str:

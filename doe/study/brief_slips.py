@@ -83,8 +83,13 @@ def find_header_slip(line: str) -> Slip | None:
 _STRING = re.compile(r'"(?:[^"\\]|\\.)*"|\'[^\']*\'')
 
 
-def _masked(line: str) -> str:
-    """Fill strings and remarks with a sign that no slip looks for; places stay."""
+def masked_line(line: str) -> str:
+    """Fill strings and remarks with signs that no slip looks for; places stay.
+
+    Example:
+        >>> masked_line('unit = "%"  # of mass')
+        'unit = "~"           '
+    """
     blind = _STRING.sub(lambda found: '"' + "~" * (len(found.group()) - 2) + '"', line)
     cut = blind.find("#")
     return blind if cut < 0 else blind[:cut] + " " * (len(blind) - cut)
@@ -97,7 +102,7 @@ _ODD_SIGNS = {
 
 
 def _odd_signs(line: str) -> Slip | None:
-    masked = _masked(line)
+    masked = masked_line(line)
     odd = next((sign for sign in masked if sign in _ODD_SIGNS), None)
     if odd is None or _typographic(line):
         return None
@@ -118,7 +123,7 @@ _TYPOGRAPHIC = re.compile("[“”„‟«»‘’‚‹›＂]")
 
 
 def _typographic(line: str) -> Slip | None:
-    if not _TYPOGRAPHIC.search(_masked(line)):
+    if not _TYPOGRAPHIC.search(masked_line(line)):
         return None
     doubles = re.sub("[“”„‟«»＂]", '"', line)
     mended = doubles if doubles != line else re.sub("[‘’‚‹›]", "'", line)
@@ -129,7 +134,7 @@ _COMMA = re.compile(r"(=\s*|[<>]=?\s*)([+-]?\d+),(\d+)(?=\s*(?:[,}\]%]|[^\W\d]|$
 
 
 def _decimal_comma(line: str) -> Slip | None:
-    masked = _masked(line)
+    masked = masked_line(line)
     found = _COMMA.search(masked)
     if not found:
         return None
@@ -155,7 +160,7 @@ _BARE = re.compile(r"""(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-
 
 
 def _bare_name(line: str) -> Slip | None:
-    masked = _masked(line)
+    masked = masked_line(line)
     for found in re.finditer(r"(?:^|[{,])\s*([^=,{}\[\]]+?)\s*=", masked):
         key = line[found.start(1) : found.end(1)]
         if not _BARE.fullmatch(key) and '"' not in key and "'" not in key:
@@ -168,7 +173,7 @@ def _bare_name(line: str) -> Slip | None:
 
 
 def _no_pair(line: str) -> Slip | None:
-    masked = _masked(line).strip()
+    masked = masked_line(line).strip()
     if not masked or "=" in masked or masked[0] in "[{\"']}," or masked[0].isdigit():
         return None
     return Slip(
@@ -179,19 +184,30 @@ def _no_pair(line: str) -> Slip | None:
     )
 
 
-def _open_bracket(line: str) -> Slip | None:
-    masked = _masked(line)
-    if "=" not in masked:
-        return None
+def open_brackets(line: str) -> str:
+    """Give the closing brackets that a line or several wait for, innermost first.
+
+    Example:
+        >>> open_brackets("levels = [{ a = 1")
+        '}]'
+    """
     waiting: list[str] = []
-    for sign in masked:
-        if sign in "[{":
-            waiting.append("]" if sign == "[" else "}")
-        elif sign in "]}" and waiting and waiting[-1] == sign:
-            waiting.pop()
-    if not waiting:
+    for sign in "".join(map(masked_line, line.split("\n"))):
+        if sign in _CLOSING:
+            waiting.insert(0, _CLOSING[sign])
+        elif waiting and waiting[0] == sign:
+            del waiting[0]
+    return "".join(waiting)
+
+
+_CLOSING = {"[": "]", "{": "}"}
+
+
+def _open_bracket(line: str) -> Slip | None:
+    masked = masked_line(line)
+    missing = open_brackets(line)
+    if "=" not in masked or not missing:
         return None
-    missing = "".join(reversed(waiting))
     code = line[: len(masked.rstrip())].rstrip().rstrip(",")
     return Slip(
         what=f"a {_OPENING[missing[-1]]} that is not closed",
@@ -206,7 +222,7 @@ _OPENING = {"]": "[", "}": "{"}
 
 def _value_slip(line: str) -> Slip | None:
     """Look at what stands after the equals sign of a line with one key."""
-    masked = _masked(line)
+    masked = masked_line(line)
     found = re.match(r"""^\s*(?:[\w.-]+|"~*")(?:\s*\.\s*[\w-]+)*\s*=\s*""", masked)
     if not found:
         return None
@@ -255,8 +271,8 @@ def _number_slips(key: str, value: str) -> Iterator[Slip]:
     if re.fullmatch(_NUMBER, number) and number != value:
         yield Slip(what=f"an incomplete number ({value})", do=f"Write {number}.", mended=number)
         return
-    found = re.match(rf"({_NUMBER})\s*(.*)$", number)
-    if found:
+    found = re.match(rf"({_NUMBER})\s*(.+)$", number)
+    if found and not re.fullmatch(_NUMBER, number):
         yield _after_number(key, value, found.group(1), found.group(2).strip())
 
 
@@ -332,7 +348,7 @@ _MEMBER = re.compile(r"([{,]\s*(?:[\w-]+|\"~*\")\s*=\s*)([^\s\"'\[{=~][^,}\[\]{]
 
 def _member_slip(line: str) -> Slip | None:
     """Look at the values between braces."""
-    masked = _masked(line)
+    masked = masked_line(line)
     for found in _MEMBER.finditer(masked):
         value = line[found.start(2) : found.end(2)]
         if value in {"true", "false"} or re.fullmatch(_NUMBER, value):

@@ -15,7 +15,7 @@ from typing import Any
 
 from doe.study.brief_flaws import Flaw
 from doe.study.brief_lines import DEEPEST, Path, find_lines
-from doe.study.brief_slips import Slip, find_header_slip, find_slip
+from doe.study.brief_slips import Slip, find_header_slip, find_slip, masked_line, open_brackets
 
 # A file with more slips than this is no brief; the rest is told when these are mended.
 _MOST_SLIPS = 60
@@ -138,14 +138,42 @@ class _Reader:
         if "Cannot declare" in said or ("Cannot overwrite" in said and self._is_header(i)):
             self._pass_table(i)
             return True
-        for j in (i, self._opening_before(i)):
-            if j is None or self._slips_at(j) >= _MOST_PER_LINE:
-                continue
-            slip = find_slip(self.lines[j], said)
-            if slip:
-                self._take(j, slip)
+        twice = "Cannot overwrite" in said
+        if self._is_sound(i) and not twice:
+            above = self._opening_above(i)
+            if above is None:
+                return False
+            if self._close(above, i):
                 return True
+            i = above
+        slip = None if twice else find_slip(self.lines[i], said)
+        if slip and self._slips_at(i) < _MOST_PER_LINE:
+            self._take(i, slip)
+            return True
         return self._pass_line(i, said)
+
+    def _is_sound(self, i: int) -> bool:
+        """Tell whether a line is good by itself, so that what is wrong stands above it."""
+        try:
+            tomllib.loads(self.lines[i])
+        except (ValueError, RecursionError):
+            return False
+        return bool(self.lines[i].strip())
+
+    def _opening_above(self, i: int) -> int | None:
+        """Find the line above in which something was opened that the parser still reads."""
+        for j in range(i - 1, -1, -1):
+            line = self.lines[j]
+            if open_brackets(line) or any(line.count(mark) % 2 for mark in ('"""', "'''")):
+                return j
+        self.flaws.append(
+            Flaw(
+                line=i + 1,
+                what=f"something above is not closed before: {_shown(self.written[i])}",
+                do="Look for a bracket or a quote without its partner.",
+            )
+        )
+        return None
 
     def _line_of(self, message: str) -> int:
         found = _PLACE.search(message)
@@ -154,14 +182,23 @@ class _Reader:
         filled = [i for i, line in enumerate(self.lines) if line.strip()]
         return filled[-1] if filled else 0
 
-    def _opening_before(self, i: int) -> int | None:
-        """Find the line above in which a list was opened that the parser still reads."""
-        for j in range(i - 1, -1, -1):
-            if re.search(r"=\s*[\[{]", self.lines[j]):
-                return j
-            if _HEADER.match(self.lines[j]) or "=" in self.lines[j]:
-                return None
-        return None
+    def _close(self, start: int, end: int) -> bool:
+        """Close a list that runs over several lines before the line at which it must end."""
+        last = max((j for j in range(start, end) if masked_line(self.lines[j]).strip()), default=0)
+        if last == start or self._slips_at(start) or not open_brackets(self.lines[start]):
+            return False
+        missing = open_brackets("\n".join(self.lines[start:end]))
+        line = self.lines[last]
+        code = line[: len(masked_line(line).rstrip())]
+        self.flaws.append(
+            Flaw(
+                line=start + 1,
+                what=f"a bracket that is not closed: {_shown(self.written[start])}",
+                do=f"Write {missing} below, after: {_shown(code)}",
+            )
+        )
+        self.lines[last] = code + missing
+        return True
 
     def _take(self, i: int, slip: Slip) -> None:
         what = f"{slip.what} in: {_shown(self.written[i])}"
@@ -242,5 +279,6 @@ def _unknown_slip(i: int, line: str, said: str) -> Flaw:
 
 def _shown(line: str) -> str:
     """Show a line as written, cut to what fits on a screen."""
-    stripped = line.strip()
+    visible = "".join(sign if sign.isprintable() else f"<U+{ord(sign):04X}>" for sign in line)
+    stripped = visible.replace("<U+0009>", " ").strip()
     return stripped if len(stripped) <= 70 else f"{stripped[:67]}…"

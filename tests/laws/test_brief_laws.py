@@ -71,7 +71,7 @@ def mutilated(draw: st.DrawFn) -> str:
 
 
 @given(mutilated())
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_a_mutilated_brief_is_read_or_refused_in_words(text: str) -> None:
     """Wrong input never ends in a traceback; every fault has a place and a sentence."""
     faults = _faults(text.encode("utf-8", errors="surrogatepass"))

@@ -71,6 +71,8 @@ SLIPS: list[tuple[str, int, str, str, Any]] = [
     ("[study]\nseed = 1\n[study]\ntitle = 'x'\n[plan]", 3, "stands twice", "one heading",
      {"study": {"seed": 1}, "plan": {}}),
     ('text = """abc\nlow = 1', 1, "not closed", "Close it", {"low": 1}),
+    ("low = [1,\n2, # \nhigh = 3", 1, "bracket that is not closed", "after: 2,",
+     {"low": [1, 2], "high": 3}),
     ("low = [1,,2]", 1, "cannot be read", "key = value", {}),
 ]  # fmt: skip
 
