@@ -284,6 +284,7 @@ FAULTS: list[tuple[str, str, str, tuple[str, ...]]] = [
     # --- responses and views
     ('aim = "low"\n', "", "best = 800", ("has best and worst but no aim",)),
     ("best = 800", "best = 8000", "best = 8000", ("best below worst", "Swap the two")),
+    ("best = 800", "best = 3000", "best = 3000", ("best below worst", "Move them apart")),
     ('aim = "low"', 'aim = "high"', "best = 800", ("best above worst",)),
     ("best = 800\n", "", 'aim = "low"', ("no best", "Add best")),
     ("best = 12", "best = 20", "best = 20", ("worst_low below best below worst_high",)),

@@ -63,6 +63,7 @@ def _study(*edits: tuple[str, str]) -> Study:
     [
         ("low = 8\n", "low = 8.1\n"),
         ("high = 0.4\n", "high = 0.35\n"),
+        ("high = 0.4\n", "high = 0.4\nstep = 0.01\n"),
         ("high = 9.5\n", 'high = 9.5\nspacing = "log"\n'),
         ("high = 9.5\n", 'high = 9.5\nset_per = "sample"\n'),
         ("high = 9.5\n", "high = 9.5\nstep = 0.1\n"),
