@@ -50,11 +50,13 @@ def blocking_of(
 
 
 def _planned_blocks(plan: Plan) -> dict[int, str]:
+    told = [(entry, entry.details.get("blocks")) for entry in plan.rounds]
+    rounds = [(entry, blocks) for entry, blocks in told if isinstance(blocks, Mapping)]
     found: dict[int, str] = {}
-    for entry in plan.rounds:
-        blocks = entry.details.get("blocks")
-        if isinstance(blocks, Mapping):
-            found |= {int(run): str(label) for run, label in blocks.items()}
+    for entry, blocks in rounds:
+        # Block numbers may start again with each round.
+        of_round = f" of round {entry.number}" if len(rounds) > 1 else ""
+        found |= {int(run): f"{label}{of_round}" for run, label in blocks.items() if str(label)}
     return found
 
 

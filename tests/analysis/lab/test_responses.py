@@ -312,6 +312,25 @@ def test_rounds_are_blocks_where_days_are_not() -> None:
     assert set(days.of) == {"1 of round 1", "2 of round 1", "1 of round 2"}
 
 
+def test_blocks_of_a_table_come_first() -> None:
+    """With the brief's word for them; fixed unless it says random; keys may be text, as in JSON."""
+    blocks = {str(run): "left" if run < 4 else "right" for run in range(1, 7)}
+    plan = _plan(
+        day=(1, 2, 3, 1, 2, 3),
+        rounds=(Round(number=1, layout="adopted", models=(), details={"blocks": blocks}),),
+    )
+    study = _study(block=[{"name": "mill"}])
+    data = _viscosity(_readings(*[(r, 100.0) for r in range(1, 7)]), plan, study=study)
+
+    assert data.blocking is not None
+    assert (data.blocking.name, data.blocking.effect, data.blocking.planned) == (
+        "mill",
+        "fixed",
+        True,
+    )
+    assert data.block == ("left", "left", "left", "right", "right", "right")
+
+
 def test_ages_are_not_mixed() -> None:
     """The age at which most runs were read is fitted."""
     lines = [{"run": r, "value": 1.0, "age_d": 7.0} for r in range(1, 7)]
