@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 # Signs that mean something inside a term; a name that holds one is quoted there.
-_SIGNS = re.compile(r"[×*^²³·()\"]|\s[xX−-]\s")
+_SIGNS = re.compile(r"[×*^²³·()\"]|^'|\s[xX−-]\s")
 _RAISED = {2: "²", 3: "³"}
 
 

@@ -66,10 +66,15 @@ def parse_term(text: str, coding: Coding) -> Term:
         return INTERCEPT
     names = {fold(name): name for name in coding.names}
     readings: dict[Term, _Reading] = {}
+    strays: list[tuple[str, str]] = []
     for reading in _readings(text, names):
-        readings.setdefault(_term_of(reading, coding), reading)
+        term = _term_of(reading, coding)
+        if term is None:
+            strays += [reading.difference] if reading.difference else []
+        else:
+            readings.setdefault(term, reading)
     if not readings:
-        raise _unknown(text, coding)
+        raise _stray(strays[0]) if strays else _unknown(text, coding)
     if len(readings) > 1:
         ways = " or ".join(reading.spelled() for reading in readings.values())
         raise FitError(
@@ -86,10 +91,15 @@ def unambiguous_label(term: Term, coding: Coding) -> str:
     """Write a term so that `parse_term` gives it back, with quotes only where they are needed."""
     label = term_label(term)
     names = {fold(name): name for name in coding.names}
-    if {_term_of(reading, coding) for reading in _readings(label, names)} <= {term}:
+    if term == INTERCEPT or _only_reading(label, names, coding) == term:
         return label
     difference = (term.names[0], term.names[1]) if term.delta else None
     return _Reading(parts=term.powers, difference=difference).spelled()
+
+
+def _only_reading(label: str, names: dict[str, str], coding: Coding) -> Term | None:
+    terms = {_term_of(reading, coding) for reading in _readings(label, names)}
+    return terms.pop() if len(terms) == 1 else None
 
 
 def _readings(text: str, names: dict[str, str]) -> Iterator[_Reading]:
@@ -112,20 +122,18 @@ def _readings(text: str, names: dict[str, str]) -> Iterator[_Reading]:
 def _factors_at(text: str, names: dict[str, str]) -> Iterator[tuple[str, int, int]]:
     """Give every name that starts the text, with its power and where it ends."""
     start = len(text) - len(text.lstrip())
-    ends: list[tuple[str, int]] = []
-    for match in (_QUOTED.match(text, start),):
-        if match is not None:
-            inner = match.group(1)
-            bare = inner.replace('""', '"') if inner is not None else match.group(2)
-            if fold(bare) in names:
-                ends.append((names[fold(bare)], match.end()))
-    for end in range(start + 1, len(text) + 1):
-        # A name ends where a blank, a sign or the text does: "pH" is no start of "pHeno".
-        if text[end - 1].isspace():
-            continue
-        name = names.get(fold(text[start:end]))
-        if name is not None:
-            ends.append((name, end))
+    token = _QUOTED.match(text, start)
+    bare = "" if token is None else (token.group(1) or token.group(2) or "").replace('""', '"')
+    if token is not None and fold(bare) in names:
+        # Quotes protect: nothing else is read where they close round a name.
+        ends = [(names[fold(bare)], token.end())]
+    else:
+        ends = [
+            (names[fold(text[start:end])], end)
+            for end in range(start + 1, len(text) + 1)
+            # A name ends in a letter of its own: "pH " would be "pH" a second time.
+            if not text[end - 1].isspace() and fold(text[start:end]) in names
+        ]
     for name, end in ends:
         yield name, 1, end
         power = _POWER.match(text, end)
@@ -156,7 +164,8 @@ def _whole_name(text: str, names: dict[str, str]) -> str | None:
     return None
 
 
-def _term_of(reading: _Reading, coding: Coding) -> Term:
+def _term_of(reading: _Reading, coding: Coding) -> Term | None:
+    """Give the term of a reading; None where its `(x − y)` is not of the two shares before it."""
     total: dict[str, int] = {}
     for name, power in reading.parts:
         total[name] = total.get(name, 0) + power
@@ -164,12 +173,16 @@ def _term_of(reading: _Reading, coding: Coding) -> Term:
     if reading.difference is None:
         return Term(powers=powers)
     if set(reading.difference) != set(total) or any(power != 1 for _, power in powers):
-        raise FitError(
-            f"the part ({reading.difference[0]} − {reading.difference[1]}) does not belong to the "
-            "product before it",
-            allowed="x × y × (x − y) of two shares",
-        )
+        return None
     return Term(powers=powers, delta=True)
+
+
+def _stray(difference: tuple[str, str]) -> FitError:
+    return FitError(
+        f"the part ({difference[0]} − {difference[1]}) does not belong to the product before it",
+        allowed="x × y × (x − y) of two shares",
+        do="Name the same two shares in the product and in the difference.",
+    )
 
 
 def _unknown(text: str, coding: Coding) -> FitError:
