@@ -103,8 +103,8 @@ def plan_study(path: Path, options: PlanOptions | None = None) -> PlanOutcome:
     session = open_study(path)
     _refuse_replacing(session, asked)
     request = _request(session, asked)
-    runs, reasons = _laid_out(request, asked)
-    plan = _arranged(session, request, runs, reasons)
+    runs, why = _laid_out(request, asked)
+    plan = _arranged(session, request, runs, why)
     files = session.folder.write(
         session.folder.plan_files(plan), replace=asked.replace, command="plan"
     )
@@ -153,18 +153,17 @@ def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[s
     if name is None:
         name, why = choose_layout(request)
     runs = make_layout(name, request)
-    return runs, (*why, *runs.reasons)
+    return runs, why
 
 
-def _arranged(
-    session: Session, request: Request, runs: LayoutRuns, reasons: tuple[str, ...]
-) -> Plan:
+def _arranged(session: Session, request: Request, runs: LayoutRuns, why: tuple[str, ...]) -> Plan:
     # A replaced plan has used its numbers up: a card of it may still lie on the bench.
     free = next_numbers(session.plan, session.readings, session.actuals)
     start = RoundStart(run=free.run, batch=free.batch, sample=free.sample, panel=free.panel)
     plan = arrange(runs, session.study, np.random.default_rng([request.seed, 2]), start=start)
     entry = replace(
-        plan.rounds[-1], seed=request.seed, version=doe.__version__, reasons=reasons,
+        plan.rounds[-1], seed=request.seed, version=doe.__version__,
+        reasons=(*why, *plan.rounds[-1].reasons),
         region_hash=region_hash(session.study), goals_hash=goals_hash(session.study),
     )  # fmt: skip
     return replace(plan, rounds=(entry,))
