@@ -14,6 +14,7 @@ Source:
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +23,7 @@ from analysis.choice.chart import Chart
 from analysis.choice.ground import Ground
 from analysis.choice.interior import Gains, maximise
 from analysis.choice.objective import Objective
-from doe.study.settings import FloatArray, IntArray
+from doe.study.settings import BoolArray, FloatArray, IntArray
 
 # Below this height the logarithm goes on as its tangent: first steep enough to leave the flat,
 # then so low that it is the logarithm wherever a desirability can be printed.
@@ -32,7 +33,9 @@ PENALTY = 1e3
 MAX_STEPS = 50
 FIRST_BOX, LARGEST_BOX, LEAST_BOX = 0.5, 4.0, 1e-9
 # A foreseen gain below this ends an ascent; a tenth of what counts as equal.
-NO_GAIN = 1e-12
+NO_GAIN = 1e-10
+# A step that gets less than this part of what was foreseen is tried again, corrected.
+AS_FORESEEN = 0.75
 # Added to every curvature, so that a setting without influence stays where it is.
 STIFFNESS = 1e-9
 
@@ -149,6 +152,7 @@ def ascend(
     charts: Sequence[Chart],
     task: Task,
     starts: Sequence[tuple[int, FloatArray]],
+    max_steps: int = MAX_STEPS,
 ) -> list[Summit]:
     """Carry out one task from every start, see `climb`; starts of equal dimension go together."""
     ends: list[tuple[int, FloatArray]] = list(starts)
@@ -157,7 +161,7 @@ def ascend(
         which = [int(i) for i in np.flatnonzero(dimensions == d)]
         ground = Ground(objective, [charts[starts[i][0]] for i in which])
         own = replace(task, target=None if task.target is None else task.target[which, :d])
-        z = _ascend(ground, own, np.stack([starts[i][1] for i in which]))
+        z = _ascend(ground, own, np.stack([starts[i][1] for i in which]), max_steps)
         for i, end in zip(which, z, strict=True):
             ends[i] = (starts[i][0], charts[starts[i][0]].pulled_in(end))
     return summits_at(objective, charts, ends)
@@ -183,58 +187,84 @@ def _shallow(objective: Objective, summit: Summit) -> bool:
     return summit.score > 0.0 and bool(heights.min() < 1.5 * FIRST_TANGENT)
 
 
-def _ascend(ground: Ground, task: Task, z: FloatArray) -> FloatArray:
+def _ascend(ground: Ground, task: Task, z: FloatArray, max_steps: int) -> FloatArray:
     """Take steps from all starts together, z of shape (S, d), until none gains."""
-    box = np.full(len(z), FIRST_BOX)
-    lines, slopes = ground.lines(z)
-    worth = task.worth(lines, z)
-    prices = np.zeros_like(lines)
-    moving = np.ones(len(z), dtype=np.bool_)
-    for step in range(MAX_STEPS):
-        i = np.flatnonzero(moving)
-        if not len(i):
+    climbers = _Climbers(ground, task, z)
+    ends = z.copy()
+    left = np.arange(len(z))
+    for _ in range(max_steps):
+        moving = climbers.step()
+        ends[left] = climbers.z
+        if not moving.any():
             break
-        part = ground.part(i)
-        own = replace(task, target=None if task.target is None else task.target[i])
-        if step == 0:
-            *_, prices[i] = _foreseen(part, own, z[i], lines[i], slopes[i], None, box[i])
-        B = part.curvature(z[i], prices[i])
-        s, hoped, new_prices = _foreseen(part, own, z[i], lines[i], slopes[i], B, box[i])
-        gain = hoped - worth[i]
-        trial = part.lines(z[i] + s)
-        reached = own.worth(trial[0], z[i] + s)
-        # Second-order correction: the lines as they turned out, with the same slopes.
-        bent = trial[0] - np.einsum("sld,sd->sl", slopes[i], s)
-        s2, _, _ = _foreseen(part, own, z[i], bent, slopes[i], B, box[i])
-        corrected = part.lines(z[i] + s2)
-        reached2 = own.worth(corrected[0], z[i] + s2)
-        better = reached2 > reached
-        s = np.where(better[:, None], s2, s)
-        reached = np.where(better, reached2, reached)
-        taken = reached > worth[i]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            trust = np.where(gain > 0.0, (reached - worth[i]) / gain, 0.0)
+        if not moving.all():
+            climbers = climbers.kept(moving)
+            left = left[moving]
+    return ends
+
+
+class _Climbers:
+    """Climbers under way: where each stands, how large its box is, the prices of its lines."""
+
+    def __init__(self, ground: Ground, task: Task, z: FloatArray) -> None:
+        self.ground, self.task, self.z = ground, task, z
+        self.box = np.full(len(z), FIRST_BOX)
+        self.lines, self.slopes = ground.lines(z)
+        self.worth = task.worth(self.lines, z)
+        self.prices = np.zeros_like(self.lines)
+        flat = np.zeros((len(z), z.shape[1], z.shape[1]))
+        *_, self.prices = self._foreseen(self.lines, flat)
+
+    def kept(self, which: BoolArray) -> _Climbers:
+        """Keep some of the climbers, as they stand."""
+        kept = copy(self)
+        kept.ground = self.ground.part(np.flatnonzero(which))
+        if self.task.target is not None:
+            kept.task = replace(self.task, target=self.task.target[which])
+        for name in ("z", "box", "lines", "slopes", "worth", "prices"):
+            setattr(kept, name, getattr(self, name)[which])
+        return kept
+
+    def step(self) -> BoolArray:
+        """Take one step each; tell who may still gain."""
+        B = self.ground.curvature(self.z, self.prices)
+        s, hoped, prices = self._foreseen(self.lines, B)
+        gain = hoped - self.worth
+        lines, slopes = self.ground.lines(self.z + s)
+        worth = self.task.worth(lines, self.z + s)
+        if np.any(worth - self.worth < AS_FORESEEN * gain):
+            # Second-order correction: the lines as they turned out, with the same slopes.
+            bent = lines - np.einsum("sld,sd->sl", self.slopes, s)
+            again, *_ = self._foreseen(bent, B)
+            lines2, slopes2 = self.ground.lines(self.z + again)
+            worth2 = self.task.worth(lines2, self.z + again)
+            better = worth2 > worth
+            s = np.where(better[:, None], again, s)
+            lines = np.where(better[:, None], lines2, lines)
+            slopes = np.where(better[:, None, None], slopes2, slopes)
+            worth = np.where(better, worth2, worth)
+        self._resize(s, gain, worth)
+        taken = worth > self.worth
+        self.z = np.where(taken[:, None], self.z + s, self.z)
+        self.lines = np.where(taken[:, None], lines, self.lines)
+        self.slopes = np.where(taken[:, None, None], slopes, self.slopes)
+        self.worth = np.where(taken, worth, self.worth)
+        self.prices = prices
+        moving: BoolArray = (gain > NO_GAIN) & (self.box > LEAST_BOX)
+        return moving
+
+    def _resize(self, s: FloatArray, gain: FloatArray, worth: FloatArray) -> None:
+        """Let boxes grow where lines ran as foreseen, and shrink where they did not."""
+        got = np.where(gain > 0.0, worth - self.worth, 0.0)
         length = np.abs(s).max(axis=1)
-        box[i] = np.where(
-            trust < 0.25,
-            0.3 * np.minimum(box[i], length),
-            np.where((trust > 0.75) & (length > 0.9 * box[i]), 2.0 * box[i], box[i]),
-        )
-        box[i] = np.minimum(box[i], LARGEST_BOX)
-        z[i] = np.where(taken[:, None], z[i] + s, z[i])
-        for new, old in zip(
-            (np.where(better[:, None], corrected[0], trial[0]),), (lines,), strict=True
-        ):
-            old[i] = np.where(taken[:, None], new, old[i])
-        slopes[i] = np.where(
-            taken[:, None, None],
-            np.where(better[:, None, None], corrected[1], trial[1]),
-            slopes[i],
-        )
-        prices[i] = new_prices
-        worth[i] = np.where(taken, reached, worth[i])
-        moving[i] = (gain > NO_GAIN) & (box[i] > LEAST_BOX)
-    return z
+        grown = np.where((got > 0.75 * gain) & (length > 0.9 * self.box), 2.0 * self.box, self.box)
+        shrunk = 0.3 * np.minimum(self.box, np.maximum(length, LEAST_BOX))
+        self.box = np.minimum(np.where(got < 0.25 * gain, shrunk, grown), LARGEST_BOX)
+
+    def _foreseen(
+        self, lines: FloatArray, B: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        return _foreseen(self.ground, self.task, self.z, lines, self.slopes, B, self.box)
 
 
 def _foreseen(
@@ -243,7 +273,7 @@ def _foreseen(
     z: FloatArray,
     lines: FloatArray,
     slopes: FloatArray,
-    B: FloatArray | None,
+    B: FloatArray,
     box: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Find the best step inside the box as the lines run: s (S, d), worth (S,), prices (S, l)."""
@@ -263,17 +293,16 @@ def _foreseen(
     A[:, -d:, :d] = -eye
     slack = np.maximum(ground.h - np.einsum("smd,sd->sm", ground.G, z), 0.0)
     b = np.hstack([lines + task.raised, np.tile(task.cap, (S, 1)), slack, np.ones((S, 2 * d))])
-    curvature = np.zeros((S, d, d)) if B is None else B
-    curvature = curvature + STIFFNESS * np.eye(d)
+    curvature = B + STIFFNESS * np.eye(d)
     g = np.zeros((S, d))
     if task.target is not None:
         curvature = curvature + np.eye(d)
         g = z - task.target
-    x = np.hstack([np.zeros((S, d)), task.levels(lines)])
-    x, price = maximise(task.gains, g * box[:, None], curvature * scale**2, A, b, x)
-    s = np.clip(x[:, :d], -1.0, 1.0) * box[:, None]
+    # The origin of a chart lies well inside: a part of the way to it has room to spare.
+    away = np.abs(z).max(axis=1)
+    inside = -0.5 * z / np.maximum(away, box)[:, None]
+    x, price = maximise(task.gains, g * box[:, None], curvature * scale**2, A, b, inside)
+    s = np.clip(x, -1.0, 1.0) * box[:, None]
     hoped = task.worth(lines + np.einsum("sld,sd->sl", slopes, s), z + s)
-    hoped = hoped - 0.5 * np.einsum(
-        "si,sij,sj->s", s, np.zeros_like(curvature) if B is None else B, s
-    )
+    hoped = hoped - 0.5 * np.einsum("si,sij,sj->s", s, B, s)
     return s, hoped, price[:, :n_lines]

@@ -37,39 +37,40 @@ class Ground:
         """Keep some of the climbers."""
         return Ground(self.objective, [self.charts[i] for i in which])
 
-    def settings(self, z: FloatArray) -> FloatArray:
-        """Turn coordinates (S, d) into settings (S, k), lab units."""
-        settings: FloatArray = self.origin + np.einsum("skd,sd->sk", self.span, z)
-        return settings
-
     def lines(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Give the lines at z, (S, l), and their slopes along z, (S, l, d)."""
-        settings = self.settings(z)
-        with np.errstate(all="ignore"):
-            per_lab = np.where(self.log_spaced, 1.0 / (settings * self.half), 1.0 / self.half)
-            along = np.nan_to_num(per_lab)[:, :, None] * self.span
-            values, slopes = self.objective.slopes(settings, along)
-            lines = self._a + self._c * values[:, self._response]
-            line_slopes = self._c[:, None] * slopes[:, self._response]
-        return lines, line_slopes
+        lines, slopes = self._lines_round(z[:, None, :])
+        return lines[:, 0], slopes[:, 0]
 
     def curvature(self, z: FloatArray, prices: FloatArray) -> FloatArray:
         """Give −Σ price · second slopes, (S, d, d), made positive semidefinite.
 
         Its negative eigenvalues, along which lines bend upwards, are set to 0.
         """
-        S, d = z.shape
-        B = np.empty((S, d, d))
-        for j in range(d):
-            step = np.zeros(d)
-            step[j] = DIFFERENCE
-            ahead, behind = self.lines(z + step)[1], self.lines(z - step)[1]
-            bend = (ahead - behind) / (2.0 * DIFFERENCE)
-            B[:, :, j] = -np.einsum("sl,sld->sd", prices, np.nan_to_num(bend))
+        d = z.shape[1]
+        steps = DIFFERENCE * np.eye(d)
+        _, slopes = self._lines_round(z[:, None, :] + np.vstack([steps, -steps]))
+        bend = np.nan_to_num(slopes[:, :d] - slopes[:, d:]) / (2.0 * DIFFERENCE)
+        B = -np.einsum("sl,sjld->sjd", prices, bend)
         values, vectors = np.linalg.eigh((B + B.transpose(0, 2, 1)) / 2.0)
         kept: FloatArray = vectors * np.maximum(values, 0.0)[:, None, :]
-        curvature: FloatArray = np.asarray(kept @ vectors.transpose(0, 2, 1))
+        curvature: FloatArray = kept @ vectors.transpose(0, 2, 1)
         return curvature
+
+    def _lines_round(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give the lines at c places of each climber, (S, c, d): (S, c, l) and (S, c, l, d)."""
+        S, c, d = z.shape
+        settings = self.origin[:, None, :] + z @ self.span.transpose(0, 2, 1)
+        with np.errstate(all="ignore"):
+            half = self.half[:, None, :]
+            per_lab = np.where(self.log_spaced, 1.0 / (settings * half), 1.0 / half)
+            along = np.nan_to_num(per_lab)[:, :, :, None] * self.span[:, None, :, :]
+            values, slopes = self.objective.slopes(
+                settings.reshape(S * c, -1), along.reshape(S * c, -1, d)
+            )
+            lines = self._a + self._c * values[:, self._response]
+            line_slopes = self._c[:, None] * slopes[:, self._response]
+        return lines.reshape(S, c, -1), line_slopes.reshape(S, c, -1, d)
 
 
 def _padded(rows: FloatArray, m: int, fill: float) -> FloatArray:

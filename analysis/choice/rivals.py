@@ -20,8 +20,10 @@ NEAR = 0.95
 FAR = 0.5
 AT_MOST = 4
 # Walks that look for the ends of a flat top, from each of the best summits.
-WALKS, WALK_STEPS, WALKED_SUMMITS = 16, 40, 4
-TRIED = 12
+WALKS, WALK_STEPS, WALKED_SUMMITS = 24, 20, 3
+TRIED = 8
+# How often a step off the top is shortened before the walk stays where it is.
+SHORTER = 5
 
 
 def find_rivals(
@@ -113,7 +115,7 @@ def _walked(
         settings = chart.settings(trial)
         score = objective.score(objective.values(settings))
         shorter = 0
-        while np.any(score < floor) and shorter < 6:
+        while np.any(score < floor) and shorter < SHORTER:
             steps = np.where(score < floor, steps * 0.4, steps)
             trial = z + steps[:, None] * directions
             settings = chart.settings(trial)

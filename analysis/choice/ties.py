@@ -24,8 +24,10 @@ ENOUGH_TO_SPARE = 1.0
 # Half ranges; a shorter way to the middle is rounding, not a tie.
 WORTH_MOVING = 1e-3
 # Cost of giving up what was reached, against a way to the middle of one half range.
-KEEPING = 1e5
+KEEPING = 1e3
 NEWTON_STEPS = 50
+# Ties need no exact end: which of two equal recipes is a little more central matters little.
+TIE_STEPS = 20
 
 
 def break_ties(objective: Objective, charts: Sequence[Chart], summit: Summit) -> Summit:
@@ -38,13 +40,13 @@ def break_ties(objective: Objective, charts: Sequence[Chart], summit: Summit) ->
     one_sided = _one_sided(objective)
     if summit.score >= 1.0 - EQUAL and one_sided.any():
         task = _task(objective, kept, spared=one_sided)
-        summit = _if_equal(summit, ascend(objective, charts, task, [(summit.chart, summit.z)])[0])
+        summit = _moved(objective, charts, task, summit)
         lines = _lines(objective, summit)
         beyond = np.minimum(lines[one_sided].min(), 1.0 + ENOUGH_TO_SPARE)
         kept[one_sided] = max(1.0, float(beyond))
     chart = charts[summit.chart]
     task = _task(objective, kept, target=chart.middle(analytic_centre(chart)))
-    central = _if_equal(summit, ascend(objective, charts, task, [(summit.chart, summit.z)])[0])
+    central = _moved(objective, charts, task, summit)
     return central if np.abs(central.z - summit.z).max() > WORTH_MOVING else summit
 
 
@@ -106,5 +108,7 @@ def _one_sided(objective: Objective) -> BoolArray:
     return one_sided
 
 
-def _if_equal(summit: Summit, found: Summit) -> Summit:
+def _moved(objective: Objective, charts: Sequence[Chart], task: Task, summit: Summit) -> Summit:
+    start = [(summit.chart, summit.z)]
+    found = ascend(objective, charts, task, start, max_steps=TIE_STEPS)[0]
     return found if found.score >= summit.score - EQUAL else summit

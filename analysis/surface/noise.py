@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +42,21 @@ class Production:
         for name in ("points", "weights", "means"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
+    def without(self, columns: Sequence[int]) -> Production:
+        """Leave some factors out of the average: they are set, as on the bench."""
+        if not set(columns) & set(self.columns):
+            return self
+        kept = [i for i, column in enumerate(self.columns) if column not in columns]
+        points, places = np.unique(self.points[:, kept], axis=0, return_inverse=True)
+        weights = np.zeros(len(points))
+        np.add.at(weights, places.ravel(), self.weights)
+        return Production(
+            columns=tuple(self.columns[i] for i in kept),
+            points=points,
+            weights=weights,
+            means=self.means[kept],
+        )
+
     def spread(self, values: FloatArray) -> FloatArray:
         """Put every row of settings, shape (n, k), at every point: shape (n g, k), row by row."""
         g = len(self.weights)
@@ -59,6 +74,11 @@ class Production:
         grouped = spread_values.reshape((-1, g, *spread_values.shape[1:]))
         mean: FloatArray = np.einsum("g,ng...->n...", self.weights, grouped)
         return mean
+
+
+NO_NOISE = Production(
+    columns=(), points=np.zeros((1, 0)), weights=np.ones(1), means=np.zeros(0), findings=()
+)
 
 
 def production_of(study: Study, coding: Coding) -> Production:

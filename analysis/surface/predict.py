@@ -44,6 +44,20 @@ def predict_response(
     return _prediction(fit, rows, rows @ fit.coefficients, _inside(fit, values, region), level)
 
 
+def predict_values(
+    fit: Fit, values: FloatArray, production: Production | None = None
+) -> FloatArray:
+    """Predict values alone, averaged over production: (n, k) to (n,), response unit.
+
+    Fast enough for grids and searches; the same numbers as `predict_averaged`.
+    """
+    if production is None or not production.columns:
+        rows = model_matrix(values, fit.coding, fit.model)
+        return inverse(fit.scale, rows @ fit.coefficients)
+    rows = model_matrix(production.spread(values), fit.coding, fit.model)
+    return production.averaged(inverse(fit.scale, rows @ fit.coefficients))
+
+
 def predict_averaged(
     fit: Fit,
     values: FloatArray,
