@@ -17,7 +17,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 Look = Literal[
     "title", "line", "hint", "head", "said", "entry", "closed", "first said", "first entry"
-]
+]  # fmt: skip
 # How what is said and what is asked look, within a batch or sample and on its first line.
 LOOKS: tuple[Look, Look] = ("said", "entry")
 FIRST_LOOKS: tuple[Look, Look] = ("first said", "first entry")
@@ -104,6 +104,12 @@ def put(
 def put_formula(cell: Cell, formula: str) -> None:
     """Let the spreadsheet compute a cell; the tool never reads it back."""
     cell.value = formula
+    cell.alignment = _RIGHT
+
+
+def put_note(sheet: Worksheet, row: int, column: int, note: str, look: Look) -> None:
+    """Open a cell to words, which begin at its left."""
+    put(sheet, row, column, note or None, look).alignment = _LEFT
 
 
 def text_width(text: str) -> int:

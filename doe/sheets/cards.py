@@ -32,6 +32,7 @@ from doe.sheets.paper import (
     provenance,
     said,
     shortened,
+    text_points,
     with_page_total,
 )
 from doe.sheets.wording import cautions_for, grams_text, number_text, with_unit
@@ -121,7 +122,8 @@ def _draw_page(
     canvas.setLineWidth(1.2)
     canvas.line(MARGIN, HEIGHT - MARGIN - HEADER + 7, WIDTH - MARGIN, HEIGHT - MARGIN - HEADER + 7)
     page = f"page {document.page} of {total}"
-    name = shortened(study.about.title, INNER * 0.36, 6.3)
+    room = INNER * 0.84 - text_points(f" · {foot} ", 6.3) - 2
+    name = shortened(study.about.title, room, 6.3)
     draw_said(canvas, f"{name} · {foot}", "small", MARGIN, MARGIN + 8, INNER * 0.84)
     draw_said(canvas, page, "small right", MARGIN + INNER * 0.84, MARGIN + 8, INNER * 0.16)
 
@@ -150,7 +152,8 @@ def _set_table(study: Study, form: BatchForm) -> Table | None:
 
 def _weighing_table(form: BatchForm) -> Table | None:
     rows = [
-        (str(step), _task(ask), _target(ask), "") for step, ask in enumerate(form.weighing, start=1)
+        (str(step), _task(ask), _weighing_target(ask), "")
+        for step, ask in enumerate(form.weighing, start=1)
     ]
     heads = ("", "weigh, in this order", "target, g", "actual, g")
     return _table(heads, rows, (0.06, 0.56, 0.19, 0.19)) if rows else None

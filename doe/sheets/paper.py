@@ -32,13 +32,20 @@ def said(text: str, voice: Voice = "text") -> Paragraph:
 
 def shortened(text: str, width: float, size: float, font: str = PLAIN) -> str:
     """Cut a text to a width in points, marked where it was cut."""
-    register_fonts()
-    if _points(text, size, font) <= width:
+    if text_points(text, size, font) <= width:
         return text
     kept = text
-    while kept and _points(kept + ELLIPSIS, size, font) > width:
+    while kept and text_points(kept + ELLIPSIS, size, font) > width:
         kept = kept[:-1]
     return kept.rstrip() + ELLIPSIS
+
+
+def text_points(text: str, size: float, font: str = PLAIN) -> float:
+    """Measure the width of a text on one line, in points."""
+    register_fonts()
+    wide = sum(is_wide(sign) for sign in text)
+    rest = "".join(sign for sign in text if not is_wide(sign))
+    return float(pdfmetrics.stringWidth(rest, font, size)) + wide * size
 
 
 def draw_said(canvas: Canvas, text: str, voice: Voice, x: float, top: float, width: float) -> float:
@@ -78,9 +85,3 @@ def _voices() -> Mapping[Voice, ParagraphStyle]:
             "small right", parent=text, fontSize=6.3, leading=7.8, alignment=2
         ),
     }
-
-
-def _points(text: str, size: float, font: str) -> float:
-    wide = sum(is_wide(sign) for sign in text)
-    rest = "".join(sign for sign in text if not is_wide(sign))
-    return float(pdfmetrics.stringWidth(rest, font, size)) + wide * size

@@ -9,7 +9,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from doe.recipe.batches import bench_batches
 from doe.sheets.book_form import HEAD_ROW, ID_HEADS, NOTE, EntryColumn, reading_text
-from doe.sheets.book_look import FIRST_LOOKS, LOOKS, fit_columns, put
+from doe.sheets.book_look import FIRST_LOOKS, LOOKS, fit_columns, put, put_note
 from doe.sheets.entry_rules import EntryRules
 from doe.sheets.wording import with_unit
 from doe.study.brief import Study
@@ -71,7 +71,7 @@ def write_readings(
                 rules.add_reading(put(sheet, row, index, value, look))
             else:
                 put(sheet, row, index, None, "closed")
-        put(sheet, row, len(heads), None, FIRST_LOOKS[1] if line.is_first else LOOKS[1])
+        put_note(sheet, row, len(heads), "", FIRST_LOOKS[1] if line.is_first else LOOKS[1])
     rules.attach()
     widths = [7.0] * len(identities) + [12.0] * len(columns) + [24.0]
     fit_columns(sheet, HEAD_ROW, least=widths)

@@ -22,6 +22,7 @@ from doe.sheets.book_look import (
     keep_blocks_whole,
     put,
     put_formula,
+    put_note,
 )
 from doe.sheets.entry_rules import EntryRules, actual_cell_value
 from doe.sheets.wording import grams_decimals
@@ -82,7 +83,7 @@ def _write_line(sheet: Worksheet, line: _Line) -> None:
         decimals = "0." + "0" * grams_decimals(ask.target)
     put(sheet, row, TARGET, ask.target, said, decimals)
     put(sheet, row, MEASURE, ask.measure, said)
-    put(sheet, row, NOTE, line.note or None, entry)
+    put_note(sheet, row, NOTE, line.note, entry)
     off = put(sheet, row, OFF, None, said, "+0.0;-0.0;0.0")
     if ask.kind == "grams" and ask.target:
         put_formula(off, f'=IF(ISNUMBER(F{row}),100*(F{row}/D{row}-1),"")')

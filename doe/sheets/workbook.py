@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
 import zipfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -170,7 +171,8 @@ def _write_machine(
 
 
 def _finish_pages(book: Workbook, study: Study) -> None:
-    footer = f"{study.about.title[:60]} · millbase {__version__} · region {region_hash(study)}"
+    title = textwrap.shorten(study.about.title, 70, placeholder=" …")
+    footer = f"{title} · millbase {__version__} · region {region_hash(study)}"
     freeze = {README: "A2", WEIGHING: "C4", SAMPLES: "B4", PANELS: "B4", READINGS: "B4"}
     for sheet in book.worksheets:
         if sheet.title != MACHINE:

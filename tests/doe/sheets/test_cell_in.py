@@ -75,6 +75,15 @@ def test_dates_come_in_iso_form() -> None:
     assert reader.faults == []
 
 
+def test_one_clear_cell_decides_how_doubtful_ones_are_read() -> None:
+    """Beside 0,5 the text 1.234 is a thousand and more; beside 0.5 it is not."""
+    german, english = decide_sign([spot("0,5"), spot("1.234")]), decide_sign([spot("0.5")])
+
+    assert CellReader(sign=german[0]).number(spot("1.234")) == 1234.0
+    assert CellReader(sign=english[0]).number(spot("1.234")) == 1.234
+    assert german[1] == english[1] == []
+
+
 def test_numbers_in_number_cells_do_not_vote_for_a_sign() -> None:
     """A spreadsheet keeps numbers without a sign of its own."""
     assert decide_sign([spot(1.5), spot("gelled"), spot("7")]) == (".", [], [])
