@@ -42,8 +42,9 @@ def assess(
     """Gather everything that is known of a fit besides its coefficients."""
     terms = [term_label(column.term) for column in table.columns]
     sources = sources_of(table.columns, terms, coding)
-    groups = replicate_groups(data.planned.values, coding, table.control, table.block)
-    lack_rows, lack = lack_of_fit_rows(solved, *pure_error(solved.residuals, groups))
+    groups = replicate_groups(data.planned.values, coding, table.control)
+    pure = pure_error(solved.residuals, groups, table.block_columns)
+    lack_rows, lack = lack_of_fit_rows(solved, *pure)
     outliers, limit = outliers_of(table, solved)
     total, total_df = sum_about_means(table)
     likelihood, aicc = information(solved, log_jacobian)

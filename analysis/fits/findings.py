@@ -22,6 +22,8 @@ _WEAK_PREDICTION = 0.5
 _FEW_DF = 4
 # Readings carry three to four digits; with fewer than six left by the condition they suffer.
 _FEW_DIGITS = 6.0
+# Usual scales lie half a power apart: within half of that there is no better one.
+_NEAR_POWER = 0.25
 # Marquardt (1970), Technometrics 12, 591-612: serious above 10.
 _LARGE_VIF = 10.0
 
@@ -186,6 +188,8 @@ def _on_scale(fit: Fit, a: Assessment) -> Iterator[Finding]:
     if fit.scale.name == "power":
         used = fit.scale.power
     if box is None or used is None or box.interval[0] <= used <= box.interval[1]:
+        return
+    if abs(box.power - used) <= _NEAR_POWER:
         return
     better = "as read" if box.suggestion == "none" else f"the scale '{box.suggestion}'"
     yield Finding(

@@ -55,7 +55,9 @@ def _on_influence(a: Assessment) -> Iterator[Finding]:
             what=f"{in_words('run', alone).capitalize()} alone {'fixes' if one else 'fix'} a term "
             "of the model; a slip there would not show.",
             evidence={"leverage": 1.0},
-            advice="Repeat it, or drop the term that rests on it.",
+            advice="Repeat it, or drop the term that rests on it."
+            if one
+            else "Repeat them, or drop the terms that rest on them.",
         )
     strong = [row for row in a.runs if row.cook is not None and row.cook > _LARGE_COOK]
     if strong:
@@ -66,7 +68,7 @@ def _on_influence(a: Assessment) -> Iterator[Finding]:
             what=f"{named.capitalize()} {'moves' if one else 'move'} the whole fit: without "
             f"{'it' if one else 'them'} the answer would differ.",
             evidence={f"Cook's distance of run {row.run}": _short(row.cook) for row in strong[:4]},
-            advice="Repeat the run before you build on the model.",
+            advice=f"Repeat {'it' if one else 'them'} before you build on the model.",
             source="Cook (1977), Technometrics 19, 15-18",
         )
 

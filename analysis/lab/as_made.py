@@ -84,8 +84,44 @@ def as_made(study: Study, plan: Plan, actuals: Sequence[Actual]) -> AsMade:
         settings=settings,
         day=tuple(day),
         order=places,
-        findings=_doubts(doubts) + _departures(study, plan, settings),
+        findings=_doubts(doubts),
     )
+
+
+def departures(
+    study: Study, plan: Plan, made: Settings, runs: Sequence[int]
+) -> tuple[Finding, ...]:
+    """Name the settings that came out far from the plan.
+
+    Args:
+        study: The brief; gives the ranges that a departure is measured by.
+        plan: The runs.
+        made: Settings as made, of every run of the plan.
+        runs: Numbers of the runs that are fitted; others are not looked at.
+    """
+    findings = []
+    spans = {a.name: a.high - a.low for a in study.additives}
+    spans |= {
+        f.name: f.high - f.low
+        for f in study.varied_factors
+        if f.low is not None and f.high is not None
+    }
+    fitted = np.isin(plan.run, list(runs))
+    for name, span in spans.items():
+        gap = np.nan_to_num(np.abs(made.column(name) - plan.settings.column(name)))
+        far = np.flatnonzero((gap > _FAR * span) & fitted)
+        if span > 0 and len(far):
+            findings.append(
+                Finding(
+                    level="caution",
+                    what=f"'{name}' came out far from the plan in "
+                    f"{in_words('run', [plan.run[i] for i in far])}; the settings as made are "
+                    "fitted.",
+                    evidence={"largest departure": float(f"{gap[far].max():.4g}")},
+                    advice="Check the entry; if it is right, the model is told the truth.",
+                )
+            )
+    return tuple(findings)
 
 
 def _by_unit(
@@ -168,28 +204,3 @@ def _doubts(doubts: Sequence[str]) -> tuple[Finding, ...]:
             "until then.",
         ),
     )
-
-
-def _departures(study: Study, plan: Plan, made: Settings) -> tuple[Finding, ...]:
-    findings = []
-    spans = {a.name: a.high - a.low for a in study.additives}
-    spans |= {
-        f.name: f.high - f.low
-        for f in study.varied_factors
-        if f.low is not None and f.high is not None
-    }
-    for name, span in spans.items():
-        gap = np.abs(made.column(name) - plan.settings.column(name))
-        far = np.flatnonzero(np.nan_to_num(gap) > _FAR * span)
-        if span > 0 and len(far):
-            runs = [plan.run[i] for i in far]
-            findings.append(
-                Finding(
-                    level="caution",
-                    what=f"'{name}' came out far from the plan in {in_words('run', runs)}; the "
-                    "settings as made are fitted.",
-                    evidence={"largest departure": float(f"{gap[far].max():.4g}")},
-                    advice="Check the entry; if it is right, the model is told the truth.",
-                )
-            )
-    return tuple(findings)

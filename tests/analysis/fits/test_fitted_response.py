@@ -242,6 +242,54 @@ def test_few_days_are_fitted_as_fixed() -> None:
     assert sources[0] == "blocks"
 
 
+def test_a_control_of_each_day_gives_pure_error() -> None:
+    """One run a day: compared between days after allowing for what the days shift."""
+    rows = _rows(12)
+    labels = [f"{i // 4 + 1}" for i in range(12)] + ["1", "2", "3"]
+    shift = {"1": 0.0, "2": 50.0, "3": -30.0}
+    rows = [r | {"y": r["y"] + shift[d]} for r, d in zip(rows, labels, strict=False)]
+    scatter = (1.0, -2.0, 4.0)
+    rows += [{"dose": None, "pH": None, "y": 2000 + shift[d] + e}
+             for d, e in zip("123", scatter, strict=True)]  # fmt: skip
+    rows += [rows[0] | {"y": rows[0]["y"] + 3}, rows[4] | {"y": rows[4]["y"] - 5}]
+    labels += ["1", "2"]
+    table = [row | {"block": d} for row, d in zip(rows, labels, strict=True)]
+    kinds = ["design"] * 12 + ["control"] * 3 + ["design"] * 2
+    names = dict.fromkeys((13, 14, 15), "old grade")
+    study = study_of(factors=FACTORS)
+    data, coding = adopt(study, table, "y", block="block", kinds=kinds, controls=names)
+    known = fit_response(data, coding, model="linear").assessment
+    pure = next(r for r in known.anova if r.source == "pure error")
+
+    # Two replicates within days. The three controls cost one mean and two shifts that nothing
+    # else pins down: together nothing.
+    assert pure.df == 2
+    assert pure.ss == pytest.approx(3**2 / 2 + 5**2 / 2)
+
+
+def test_controls_twice_a_day_and_once_a_day_are_pooled() -> None:
+    """Two controls over three days: three pairs, two shifts and one difference to pay for."""
+    rows = _rows(9)
+    labels = [f"{i % 3 + 1}" for i in range(9)]
+    table = [row | {"block": d} for row, d in zip(rows, labels, strict=True)]
+    readings = {"old": (100.0, 104.0, 99.0), "none": (300.0, 303.0, 301.0)}
+    for values in readings.values():
+        table += [{"dose": None, "pH": None, "y": y, "block": d}
+                  for d, y in zip("123", values, strict=True)]  # fmt: skip
+    names = dict.fromkeys((10, 11, 12), "old") | dict.fromkeys((13, 14, 15), "none")
+    kinds = ["design"] * 9 + ["control"] * 6
+    data, coding = adopt(
+        study_of(factors=FACTORS), table, "y", block="block", kinds=kinds, controls=names
+    )
+    known = fit_response(data, coding, model="linear").assessment
+    pure = next(r for r in known.anova if r.source == "pure error")
+    both = np.array(list(readings.values()))
+    apart = both - both.mean(axis=0) - both.mean(axis=1)[:, None] + both.mean()
+
+    assert pure.df == 2
+    assert pure.ss == pytest.approx(float((apart**2).sum()))
+
+
 def test_many_days_are_fixed_while_three_degrees_of_freedom_stay() -> None:
     """Random by rights, fitted as fixed, and said."""
     data, coding = _in_days(5, 2, effect="random")
