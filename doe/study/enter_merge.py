@@ -88,10 +88,10 @@ def merge_readings(
     groups: dict[ReadingKey, list[Reading]] = {}
     for reading in sorted(filled, key=_order):
         groups.setdefault(_key(reading), []).append(reading)
-    sorted_out = _Sorted([], [], [], [])
-    for key, group in groups.items():
-        _sort_out(group, standing.get(key), by_id, sorted_out)
-    fresh, same, changed, torn = sorted_out.lists()
+    verdicts = [_verdict(group, standing.get(key), by_id) for key, group in groups.items()]
+    fresh = [one.fresh for one in verdicts if one.fresh is not None]
+    changed = [one.changed for one in verdicts if one.changed is not None]
+    torn = [one.torn for one in verdicts if one.torn is not None]
     taken = changed if correct else []
     if taken and not because.strip():
         raise ResultsError(
@@ -110,7 +110,7 @@ def merge_readings(
     return MergeOutcome(
         readings=Readings(rows=(*old.rows, *added, *(one.new for one in corrections))),
         added=tuple(added),
-        same=tuple(same),
+        same=tuple(reading for one in verdicts for reading in one.same),
         corrections=tuple(corrections),
         conflicts=(*torn, *(changed if not correct else ())),
         blank=len(new) - len(filled),
@@ -151,36 +151,26 @@ def merge_actuals(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Sorted:
-    """Gathers what each group of readings under one key comes to."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Verdict:
+    """What the readings that came under one key amount to."""
 
-    fresh: list[Reading]
-    same: list[Reading]
-    changed: list[Correction]
-    torn: list[Correction]
-
-    def lists(
-        self,
-    ) -> tuple[list[Reading], list[Reading], list[Correction], list[Correction]]:
-        return self.fresh, self.same, self.changed, self.torn
+    fresh: Reading | None = None
+    same: tuple[Reading, ...] = ()
+    changed: Correction | None = None
+    torn: Correction | None = None
 
 
-def _sort_out(
-    group: list[Reading], known: Reading | None, by_id: dict[int, Reading], out: _Sorted
-) -> None:
-    first = group[0]
-    other = next((one for one in group[1:] if not _agree(first, one)), None)
+def _verdict(group: list[Reading], known: Reading | None, by_id: dict[int, Reading]) -> _Verdict:
+    first, *others = group
+    other = next((one for one in others if not _agree(first, one)), None)
     if other is not None:
-        out.torn.append(Correction(old=first, new=other, is_within_file=True))
-        return
+        return _Verdict(torn=Correction(old=first, new=other, is_within_file=True))
     if known is None:
-        out.fresh.append(first)
-        out.same.extend(group[1:])
-    elif _agree(_as_entered(known, by_id), first) or _agree(known, first):
-        out.same.extend(group)
-    else:
-        out.changed.append(Correction(old=known, new=first))
+        return _Verdict(fresh=first, same=tuple(others))
+    if _agree(_as_entered(known, by_id), first) or _agree(known, first):
+        return _Verdict(same=tuple(group))
+    return _Verdict(changed=Correction(old=known, new=first), same=tuple(others))
 
 
 def _as_entered(known: Reading, by_id: dict[int, Reading]) -> Reading:

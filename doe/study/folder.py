@@ -17,7 +17,7 @@ from doe.study.disk import Disk
 from doe.study.file_format import read_json
 from doe.study.lock import LOCK_FILE, Holder, break_lock, hold, read_lock
 from doe.study.numbering import NextNumbers, next_numbers, runs_with_data
-from doe.study.overwriting import is_free_to_write
+from doe.study.overwriting import RECORDS, is_free_to_write
 from doe.study.plan import Plan
 from doe.study.plan_file import PLAN_FILE, ROUNDS_FILE, decode_plan, encode_plan, issued_numbers
 from doe.study.readings import Actual, Readings
@@ -234,6 +234,13 @@ class StudyFolder:
         )
 
     def _refusal(self, name: str) -> Fault:
+        if name in RECORDS:
+            return Fault(
+                where=str(self.path / name),
+                what="lines that stand in the file would be lost or changed; nothing was changed",
+                do="If another command wrote meanwhile, run this one again; with --replace the old "
+                "file is kept beside the new one.",
+            )
         return Fault(
             where=str(self.path / name),
             what="the file exists and holds something else; nothing was changed",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -213,14 +214,16 @@ def test_a_power_cut_while_finishing_is_finished_by_the_next(tmp_path: Path, sec
     assert _strays(root) == []
 
 
+@pytest.mark.parametrize("new_first", [False, True])
 @pytest.mark.parametrize("step", range(30))
 def test_a_power_cut_while_turning_back_leaves_all_old_or_all_new(
-    tmp_path: Path, step: int
+    tmp_path: Path, step: int, new_first: bool
 ) -> None:
     """A held file turns the set round; the cut may come before or after the manifest turns."""
     root = _folder(tmp_path)
+    changes = _changes()[::-1] if new_first else _changes()
     with pytest.raises((PowerCut, StudyError)):
-        write_set(root, _changes(), HeldFailingDisk(step))
+        write_set(root, changes, HeldFailingDisk(step))
     before = _seen(root)
     finish_set(root, Disk())
 
@@ -315,3 +318,23 @@ def test_old_files_are_numbered_on(tmp_path: Path) -> None:
     (tmp_path / "plan.old-1.csv").touch()
 
     assert numbered(target).name == "plan.old-2.csv"
+
+
+def test_readers_see_whole_sets_while_another_writes(tmp_path: Path) -> None:
+    """Without a lock: both files of one moment, never one of each."""
+    names = ["plan.csv", "plan.json"]
+
+    def write_sets() -> None:
+        for number in range(60):
+            data = str(number).encode()
+            write_set(tmp_path, [Change(name=name, data=data) for name in names], Disk())
+
+    writer = threading.Thread(target=write_sets)
+    writer.start()
+    seen = set()
+    while writer.is_alive():
+        seen.add(tuple(read_together(tmp_path, names).values()))
+    writer.join()
+
+    assert len(seen) > 1
+    assert all(first == second for first, second in seen)
