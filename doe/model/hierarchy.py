@@ -146,7 +146,7 @@ def _warnings(gone: Iterable[Term], smaller: Model, coding: Coding) -> Iterable[
         holders = [t for t in smaller.terms if _holds(t, term, coding)]
         siblings = [t for t in _group_of(term, smaller, coding, present=True) if t in smaller.terms]
         ties = [t for t in dict.fromkeys([*holders, *siblings]) if t != term]
-        if ties and not _replaced(term, smaller, coding):
+        if ties:
             yield Finding(
                 level="caution",
                 what=f"'{term_label(term)}' was dropped as asked, although the model keeps "
@@ -160,12 +160,6 @@ def _warnings(gone: Iterable[Term], smaller: Model, coding: Coding) -> Iterable[
                 advice="Keep the term, or drop those that hold it as well.",
                 source=SOURCE,
             )
-
-
-def _replaced(term: Term, smaller: Model, coding: Coding) -> bool:
-    """Tell whether a lost share × z lives on in z."""
-    z = _factor_part(term, coding)
-    return len(_blend_part(term, coding)) == 1 and Term(powers=z) in smaller.terms
 
 
 def _is_free(group: Group, model: Model, coding: Coding) -> bool:

@@ -52,6 +52,14 @@ def test_both_ends_of_a_range_can_be_set(make_study: Any) -> None:
     np.testing.assert_allclose(made.ravel(), [15, 43, 44, 44])
 
 
+def test_a_row_at_the_high_end_is_where_it_should_be(make_study: Any) -> None:
+    """The end is a setting of its own, although the steps miss it."""
+    region = region_of(make_study((), [{"name": "time", "low": 15, "high": 44, "step": 2}]))
+
+    assert neighbours_on_steps(np.array([44.0]), region).tolist() == [[44.0]]
+    assert sorted(neighbours_on_steps(np.array([43.5]), region).ravel()) == [43.0, 44.0]
+
+
 def test_rounding_stays_below_a_limit(make_study: Any) -> None:
     """1.98 would round up to 2, which is forbidden."""
     factor = {"name": "dose", "low": 1.0, "high": 3.0, "step": 0.25}
@@ -66,6 +74,7 @@ def test_rounding_stays_below_a_limit(make_study: Any) -> None:
         ((0.01, 0.01, 0.02), (0.25, 0.61, 0.14)),
         ((None, 0.05, 0.05), (0.25, 0.60, 0.15)),
         ((0.03, 0.03, 0.03), (0.25, 0.60, 0.15)),
+        ((None, None, 0.05), (0.2475, 0.6025, 0.15)),
     ],
 )
 def test_shares_add_to_one_whatever_the_steps(
@@ -74,7 +83,7 @@ def test_shares_add_to_one_whatever_the_steps(
     steps: tuple[float | None, ...],
     printed: tuple[float, ...],
 ) -> None:
-    """Unlike steps; an additive without one takes the rest; steps that cannot add to 1."""
+    """Unlike steps; additives without one take the rest; steps that cannot add to 1."""
     additives = [
         {key: value for key, value in (a | {"step": s}).items() if value is not None}
         for a, s in zip(package, steps, strict=True)

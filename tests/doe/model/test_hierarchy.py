@@ -47,6 +47,13 @@ def test_pairs_of_shares_go_singly_and_a_triple_keeps_its_pairs() -> None:
     assert groups(make_model("cubic", BLEND), BLEND) == deltas
 
 
+def test_an_antisymmetric_part_keeps_its_pair() -> None:
+    """Two shares have no triple that could hold the pair instead."""
+    two = Coding(axes=SHARES[:2])
+
+    assert groups(make_model("cubic", two), two) == ["a × b × (a − b)"]
+
+
 def test_shares_times_a_factor_leave_as_a_set_and_become_the_factor() -> None:
     """Then the factor may go, unless its square or a product holds it."""
     model = make_model("interactions", BOTH)
@@ -58,6 +65,25 @@ def test_shares_times_a_factor_leave_as_a_set_and_become_the_factor() -> None:
     assert "dose" not in groups(smaller, BOTH)
     least, _ = drop_terms(smaller, ["dose × pH"], BOTH)
     assert "dose" in groups(least, BOTH)
+
+
+def test_only_the_highest_products_of_a_crossed_model_may_go() -> None:
+    """A blend × product of factors holds every smaller blend × every smaller product."""
+    coding = Coding(axes=(*SHARES[:2], DOSE, PH))
+
+    assert groups(make_model("crossed", coding), coding) == ["a × b × dose × pH"]
+
+
+def test_a_set_that_a_higher_set_holds_is_dropped_with_a_caution() -> None:
+    """Share × dose × pH would bring share × dose back with another middle of the pH."""
+    coding = Coding(axes=(*SHARES[:2], DOSE, PH))
+    model, _ = drop_terms(
+        make_model("crossed", coding), ["a × b × dose × pH", "a × b × dose"], coding
+    )
+
+    _, findings = drop_terms(model, ["package × dose"], coding)
+
+    assert len(findings) == 2
 
 
 def test_every_group_that_may_go_leaves_a_model_inside_the_former() -> None:

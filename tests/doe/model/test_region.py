@@ -49,6 +49,16 @@ def test_numeric_levels_are_the_only_settings(make_study: Any, factor: Any) -> N
     assert region.contains(np.array([[0.6], [0.7], [1.2]])).tolist() == [True, False, True]
 
 
+def test_a_limit_counts_numeric_levels_with_their_value(make_study: Any, factor: Any) -> None:
+    """Coarse beads leave less room for the dose: 1.9, 1.7 and 1.3 %."""
+    limit = {"sum": {"dose": 1.0, "bead diameter": 1.0}, "at_most": 2.5}
+    study = make_study((), [factor["dose"], factor["bead diameter"]], limits=[limit])
+
+    highs = [piece.high[0] for piece in region_of(study).pieces]
+
+    np.testing.assert_allclose(highs, [1.9, 1.7, 1.3])
+
+
 def test_a_forbid_of_two_numbers_leaves_the_union_of_two_pieces(
     make_study: Any, factor: Any
 ) -> None:
