@@ -24,7 +24,9 @@ from doe.study.settings import BoolArray, FloatArray, IntArray
 MAX_STEPS = 60
 # Slopes left over and price · room off target, as parts of the largest weight, at which one counts
 # as solved. Below the last, rounding errors grow faster than slopes shrink.
-FLAT, EXACT, ROUNDING = 1e-8, 1e-12, 1e-14
+FLAT, EXACT, ROUNDING = 1e-6, 1e-10, 1e-12
+# Least gap to aim for, as a part of the slopes that are left over.
+BALANCE = 1e-4
 # Part of the way to the nearest limit that a step may go.
 SHORT_OF_LIMIT = 0.995
 # First price · room of every limit, as a part of the largest weight.
@@ -100,11 +102,12 @@ class _Programmes:
         x: FloatArray,
         room: FloatArray,
         price: FloatArray,
+        scale: float,
     ) -> None:
         self.c, self.Q, self.A, self.b, self.target = c, Q, A, b, target
         self.x, self.room, self.price = x, room, price
         self.At = np.ascontiguousarray(A.transpose(0, 2, 1))
-        self.scale = np.maximum(1.0, np.abs(c).max(axis=1))
+        self.scale = scale
 
     @classmethod
     def of(
@@ -149,7 +152,8 @@ class _Programmes:
         ends = np.hstack([b, np.zeros((S, 2 * n_logs))])
         room = np.maximum(ends - _times(full, x), 1e-12)
         price = np.maximum(target, FIRST * np.abs(c).max()) / room
-        return cls(c, Q, full, ends, target, x, room, price)
+        scale = max(1.0, float(gains.weight.max()))
+        return cls(c, Q, full, ends, target, x, room, price, scale)
 
     def kept(self, which: BoolArray) -> _Programmes:
         """Keep some of the programmes."""
@@ -162,6 +166,7 @@ class _Programmes:
             self.x[which],
             self.room[which],
             self.price[which],
+            self.scale,
         )
 
     def solved(self) -> BoolArray:
@@ -186,7 +191,9 @@ class _Programmes:
         reach = _reach(self.room, self.price, droom, dprice)[:, None]
         ahead = (self.room + reach * droom) * (self.price + reach * dprice) - self.target
         centring = np.clip(np.abs(ahead).mean(axis=1) / np.maximum(gap, 1e-300), 0.0, 1.0) ** 3
-        aim = (centring * gap)[:, None] - off - droom * dprice
+        # The gap may not close long before the slopes do, or rooms stick to their limits.
+        kept = np.minimum(gap, BALANCE * np.abs(dual).max(axis=1))
+        aim = np.maximum(centring * gap, kept)[:, None] - off - droom * dprice
         dx, droom, dprice = self._newton(inverse, ratio, dual, primal, aim)
         reach = SHORT_OF_LIMIT * _reach(self.room, self.price, droom, dprice)[:, None]
         self.x = self.x + reach * dx
