@@ -17,9 +17,8 @@ def show_enter(outcome: EnterOutcome) -> str:
         f"{len(merged.same)} readings were known already."
     ]
     for one in merged.corrections:
-        lines.append(
-            f"  corrected: run {one.old.run}, {one.old.response}: {_said(one.old)} → {_said(one.new)}"
-        )
+        change = f"{_said(one.old)} → {_said(one.new)}"
+        lines.append(f"  corrected: run {one.old.run}, {one.old.response}: {change}")
     for old, new in done.corrections:
         lines.append(f"  corrected: {old.unit}, {old.what}: {old.value} → {new.value}")
     waiting = [f"{name} of {count} runs" for name, count in outcome.waiting.items() if count]

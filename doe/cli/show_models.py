@@ -6,6 +6,7 @@ from analysis.fits.assessment import Assessment, CoefficientRow
 from analysis.fits.fitted_response import FittedResponse
 from analysis.report.rounding import (
     error_text,
+    fixed,
     interval_error,
     interval_text,
     p_text,
@@ -76,7 +77,7 @@ def _coefficient(row: CoefficientRow) -> list[str]:
         row.label,
         with_error(row.estimate, row.std_error),
         error_text(row.std_error),
-        "–" if row.t is None else f"{row.t:.2f}",
+        fixed(row.t, 2),
         p_text(row.p),
         interval,
     ]

@@ -15,7 +15,8 @@ _STATES = {"done": "done    ", "missing": "missing ", "waiting": "waiting ", "do
 
 def show_new(outcome: NewOutcome) -> str:
     """Say where the brief is and what to do with it."""
-    return f"Brief: {outcome.brief}\nFill it in with an editor, then: millbase check {outcome.brief.parent}"
+    then = f"Fill it in with an editor, then: millbase check {outcome.brief.parent}"
+    return f"Brief: {outcome.brief}\n{then}"
 
 
 def show_check(outcome: CheckOutcome) -> str:
@@ -33,8 +34,10 @@ def show_plan(outcome: PlanOutcome) -> str:
         "\n".join(paragraph(reason) for reason in entry.reasons),
         f"It costs {costs}.",
         runs_text(outcome.plan),
-        "Follow the safety data sheets, local codes and qualified people for pigment dust, ammonia\n"
-        "and amines, mills, ovens and biocides.",
+        paragraph(
+            "Follow the safety data sheets, local codes and qualified people for pigment dust, "
+            "ammonia and amines, mills, ovens and biocides."
+        ),
         f"Next: millbase sheet {outcome.session.folder.path}",
     ]
     return "\n\n".join(part for part in parts if part)

@@ -12,13 +12,15 @@ from doe.study.brief import Control
 from doe.study.names import fold
 from doe.study.settings import FloatArray
 
-Turns = Literal["each", "spread"]
+Turns = Literal["each", "once", "spread"]
 
 
-def control_turns(control: Control, rule: BlockRule) -> Turns:
-    """Tell whether a control is run in each block (day), or spread over the whole plan."""
+def control_turns(control: Control, rule: BlockRule | None) -> Turns:
+    """Tell whether a control is run in each block (day), once a round, or spread over the plan."""
     every = fold(control.every or "")
-    return "each" if every in (fold(rule.name), "block") else "spread"
+    if every == "round":
+        return "once"
+    return "each" if rule is not None and every in (fold(rule.name), "block") else "spread"
 
 
 def control_row(control: Control, coding: Coding) -> FloatArray:

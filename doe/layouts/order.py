@@ -184,13 +184,16 @@ def _with_controls(
     for turn, group in enumerate(_fitting(groups, rule)):
         batches = list(group)
         for c, control in enumerate(study.controls):
-            if rule is not None and control_turns(control, rule) == "each":
+            if control_turns(control, rule) == "each":
                 at = _place(turn, c, len(batches))
                 batches.insert(at, _Batch(rows=(), control=c, block=batches[0].block))
         placed += batches
     for c, control in enumerate(study.controls):
-        if rule is None or control_turns(control, rule) == "spread":
-            placed = _spread_in(placed, c)
+        turns = control_turns(control, rule)
+        if turns == "spread":
+            placed = _spread_in(placed, c, max(2, -(-len(placed) // _RUNS_PER_CONTROL)))
+        elif turns == "once":
+            placed = _spread_in(placed, c, 1)
     return placed
 
 
@@ -204,8 +207,7 @@ def _place(turn: int, control: int, n: int) -> int:
     return int(((turn + control + 0.5) * _GOLDEN % 1.0) * (n + 1))
 
 
-def _spread_in(batches: list[_Batch], control: int) -> list[_Batch]:
-    times = max(2, -(-len(batches) // _RUNS_PER_CONTROL))
+def _spread_in(batches: list[_Batch], control: int, times: int) -> list[_Batch]:
     result = list(batches)
     for at in sorted((int((i + 0.5) * len(batches) / times) for i in range(times)), reverse=True):
         block = batches[min(at, len(batches) - 1)].block

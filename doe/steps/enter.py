@@ -16,6 +16,7 @@ from doe.steps.session import Session, open_study
 from doe.study.adopt_table import wide_readings
 from doe.study.enter_merge import ActualsOutcome, MergeOutcome, merge_actuals, merge_readings
 from doe.study.finding import Finding
+from doe.study.folder import StudyFolder
 from doe.study.hashes import content_hash
 from doe.study.plan import Plan
 from doe.study.readings import Actual, Reading
@@ -61,9 +62,16 @@ def enter_files(
         ResultsError: Faults in the files, or readings that contradict what stands.
     """
     _check_reason(correct, because)
-    session = open_study(path)
-    plan = session.needed_plan()
     delivered = {file: read_delivery(file) for file in files}
+    folder = StudyFolder(path)
+    with folder.lock("enter"):
+        return _enter(open_study(path, folder), delivered, correct=correct, because=because)
+
+
+def _enter(
+    session: Session, delivered: dict[Path, bytes], *, correct: bool, because: str
+) -> EnterOutcome:
+    plan = session.needed_plan()
     readings, actuals, findings = _read_all(delivered, session, plan)
     merged = merge_readings(session.readings, _stamped(readings), correct=correct, because=because)
     done = merge_actuals(session.actuals, actuals, correct=correct)

@@ -13,6 +13,7 @@ from doe.steps.results import write_choices
 from doe.steps.session import Session, open_study
 from doe.study.choices import Note, Says
 from doe.study.finding import Finding
+from doe.study.folder import StudyFolder
 from doe.study.names import match_name
 from doe.study.numbering import next_numbers
 from doe.study.readings import Flag, Reading, Readings
@@ -51,11 +52,13 @@ def note_study(path: Path, options: NoteOptions) -> NoteOutcome:
     Raises:
         ResultsError: What it is about does not exist, or the reason is missing.
     """
-    session = open_study(path)
     _check(options)
-    if options.reading is not None:
-        return _on_reading(session, options, options.reading)
-    return _on_unit(session, options)
+    folder = StudyFolder(path)
+    with folder.lock("note", options.role):
+        session = open_study(path, folder)
+        if options.reading is not None:
+            return _on_reading(session, options, options.reading)
+        return _on_unit(session, options)
 
 
 def _check(options: NoteOptions) -> None:

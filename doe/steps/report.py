@@ -72,9 +72,7 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     return outcome
 
 
-def _compromise(
-    analysis: StudyAnalysis | None, seed: int
-) -> tuple[Compromise | None, str]:
+def _compromise(analysis: StudyAnalysis | None, seed: int) -> tuple[Compromise | None, str]:
     if analysis is None:
         return None, "No response could be fitted yet."
     try:

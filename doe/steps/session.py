@@ -77,13 +77,18 @@ class Session:
         return self.plan
 
 
-def open_study(path: Path) -> Session:
+def open_study(path: Path, folder: StudyFolder | None = None) -> Session:
     """Read a study folder.
+
+    Args:
+        path: The folder.
+        folder: The folder as somebody holds it already, so that what is read stays true until
+            it is written.
 
     Raises:
         StudyError: The folder or one of its files cannot be used; all faults of a file together.
     """
-    folder = StudyFolder(path)
+    folder = folder or StudyFolder(path)
     study = folder.read_study()
     return Session(
         folder=folder,

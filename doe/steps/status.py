@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 
 from doe.errors import DoeError
 from doe.steps.analysis_of import StudyAnalysis, analyse
@@ -125,12 +126,18 @@ def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[S
 
 
 def _analysis_findings(analysis: StudyAnalysis | None) -> Iterator[Finding]:
+    """Give cautions and stops, each once, with the responses that it is about."""
     if analysis is None:
         return
     yield from analysis.region.findings
     yield from analysis.findings
-    for fitted in analysis.fitted.values():
-        yield from (finding for finding in fitted.findings if finding.level != "note")
+    about: dict[tuple[str, str], tuple[Finding, list[str]]] = {}
+    for name, fitted in analysis.fitted.items():
+        for finding in fitted.findings:
+            if finding.level != "note":
+                about.setdefault((finding.what, finding.advice), (finding, []))[1].append(name)
+    for finding, names in about.values():
+        yield replace(finding, what=f"{', '.join(names)}: {finding.what}")
 
 
 def _decision_lines(session: Session) -> Iterator[StatusLine]:

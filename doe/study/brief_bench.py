@@ -113,7 +113,7 @@ def _check_letdown(study: Study) -> Iterator[Flaw]:
 
 
 def _check_control(study: Study, control: Control, path: Path) -> Iterator[Flaw]:
-    blocks = ("day", *(block.name for block in study.blocks))
+    blocks = ("day", "round", *(block.name for block in study.blocks))
     if control.every is not None and match_name(control.every, blocks) is None:
         yield Flaw(
             path=(*path, "every"),

@@ -266,7 +266,7 @@ FAULTS: list[tuple[str, str, str, tuple[str, ...]]] = [
      'name = "Defoamer"\n', 'name = "Defoamer"', ("weighed twice",)),
     ("millbase_g = 25.0", "millbase_g = 65", "millbase_g = 65", ("65 g of a sample of 60 g",)),
     ("letdown_g = 2.0", "letdown_g = 200", "letdown_g = 200", ("of a let-down of 100 g",)),
-    ('every = "day"', 'every = "week"', 'every = "week"', ('"day", "mill"',)),
+    ('every = "day"', 'every = "week"', 'every = "week"', ('"day", "round", "mill"',)),
     ("settings = { dose = 1.5", "# settings = { dose = 1.5", "[[control]]", ("neither settings",)),
     ('every = "day"\n', 'ingredient = [{ name = "x", grams = 1 }]\n', "[[control]]",
      ("as well as",)),
