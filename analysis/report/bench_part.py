@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from analysis.choice.compromise import Compromise, Recipe
 from analysis.figures.drawn import Drawn
+from analysis.figures.looks import sentence_case
 from analysis.lab.response_data import ResponseData, in_words
 from analysis.report.blocks import (
     Block,
@@ -17,9 +18,9 @@ from analysis.report.blocks import (
     TableBlock,
     WordsBlock,
 )
-from analysis.report.content import ReportContent, State
+from analysis.report.content import ReportContent
 from analysis.report.controls import control_table
-from analysis.report.decision import pressing_findings
+from analysis.report.gathered_findings import pressing_findings
 from analysis.report.rounding import fixed, interval_error, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
@@ -27,9 +28,11 @@ from analysis.report.words import (
     goal_text,
     limit_sentence,
     limit_text,
+    listed,
     setting_text,
     unit_of,
 )
+from doe.study.status import State
 
 STATE_WORDS: dict[State, str] = {
     "done": "Done", "missing": "Missing", "waiting": "Waiting", "doubtful": "Doubtful",
@@ -50,7 +53,10 @@ def bench_section(content: ReportContent) -> Section:
         Part(title=title, blocks=tuple(blocks))
         for title, blocks in (
             ("Room around the recommended recipe", list(_room(content))),
-            ("How the responses lie", list(_figures(content, ("contours", "triangle")))),
+            (
+                "How the responses lie",
+                [*_figures(content, ("contours",)), *_figures(content, ("triangle",))],
+            ),
             ("What each setting does", list(_figures(content, ("effects",)))),
             ("Other recipes nearly as good", list(_alternatives(content))),
             ("Against the controls", list(_controls(content))),
@@ -173,10 +179,9 @@ def goal_table(content: ReportContent) -> Table:
 
 
 def _waits(content: ReportContent) -> Iterable[Block]:
-    lines = [f"{STATE_WORDS[line.state]}: {line.text}" for line in content.status]
+    lines = [f"{STATE_WORDS[line.state]}: {line.text}" for line in content.standing]
     lines += [f"{name} is not modelled: {why}" for name, why in content.not_fitted.items()]
-    for name, data in content.data.items():
-        lines += run_lines(name, data)
+    lines += run_lines(content.data)
     if lines:
         yield ListBlock(lines=tuple(lines))
 
@@ -187,21 +192,27 @@ def _found(content: ReportContent) -> Iterable[Block]:
         yield FindingsBlock(findings=findings)
 
 
-def run_lines(name: str, data: ResponseData) -> list[str]:
-    """Say which runs of a response wait, gelled, lie off the scale or were left out."""
-    lines = []
+def run_lines(data: Mapping[str, ResponseData]) -> list[str]:
+    """Say which runs wait, gelled, lie off the scale or were left out, and for which responses."""
+    responses: dict[str, list[str]] = {}
+    for name, one in data.items():
+        for words in _run_words(one):
+            responses.setdefault(words, []).append(name)
+    return [f"{sentence_case(listed(names))}: {words}." for words, names in responses.items()]
+
+
+def _run_words(data: ResponseData) -> Iterable[str]:
     if data.pending:
-        lines.append(f"{name}: {in_words('run', data.pending)} without a reading.")
+        yield f"{in_words('run', data.pending)} without a reading"
     if data.gelled:
-        lines.append(f"{name}: {in_words('run', data.gelled)} gelled.")
+        yield f"{in_words('run', data.gelled)} gelled"
     off = {run: flag for run, flag in data.off_scale.items() if run not in data.gelled}
     for flag in dict.fromkeys(off.values()):
         runs = [run for run in off if off[run] == flag]
-        lines.append(f"{name}: {in_words('run', runs)} read off the scale ({flag}).")
+        yield f"{in_words('run', runs)} read off the scale ({flag})"
     for why in dict.fromkeys(data.left_out.values()):
         runs = [run for run, reason in data.left_out.items() if reason == why]
-        lines.append(f"{name}: {in_words('run', runs)} not fitted ({why}).")
-    return lines
+        yield f"{in_words('run', runs)} not fitted ({why})"
 
 
 def figures_of(content: ReportContent, response: str, kinds: tuple[str, ...]) -> tuple[Drawn, ...]:

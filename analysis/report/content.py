@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 from analysis.choice.compromise import Compromise
 from analysis.figures.drawn import Drawn
@@ -14,16 +13,7 @@ from doe.recipe.recipe import BatchRecipe
 from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.plan import Plan
-
-State = Literal["done", "missing", "waiting", "doubtful"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StatusLine:
-    """One line on where the study stands."""
-
-    state: State
-    text: str
+from doe.study.status import StatusLine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,3 +66,8 @@ class ReportContent:
     status: tuple[StatusLine, ...] = ()
     next_steps: tuple[str, ...] = ()
     invented: bool = False
+
+    @property
+    def standing(self) -> tuple[StatusLine, ...]:
+        """Where the study stands, without the line on the report, which is being read."""
+        return tuple(line for line in self.status if not line.text.startswith("Report:"))
