@@ -38,6 +38,11 @@ def off_scale_findings(
 ) -> tuple[Finding, ...]:
     """Say which runs are off the scale, what that does to the fit, and where the region gels."""
     findings = []
+    of_controls = {run for run, kind in zip(plan.run, plan.kind, strict=True) if kind == "control"}
+    if told := [run for run in gelled if run in of_controls]:
+        findings.append(_gelled_control(plan, told))
+    gelled = [run for run in gelled if run not in of_controls]
+    off_scale = {run: flag for run, flag in off_scale.items() if run not in of_controls}
     if off_scale:
         flags = {
             flag: [r for r, f in off_scale.items() if f == flag] for flag in off_scale.values()
@@ -100,6 +105,16 @@ def where_in_words(made: Settings, rows: Sequence[int], tried: Sequence[int]) ->
             )
             parts.append(f"{name} {spread} (tried: {every.min():g} to {every.max():g})")
     return " and ".join(parts)
+
+
+def _gelled_control(plan: Plan, runs: Sequence[int]) -> Finding:
+    names = sorted({plan.control_names.get(run, "control") for run in runs})
+    return Finding(
+        level="note",
+        what=f"Control {' and '.join(repr(name) for name in names)} gelled in "
+        f"{in_words('run', runs)}: no number stands for it, and no model is touched by it.",
+        evidence={"gelled control runs": len(runs)},
+    )
 
 
 def _bias(off_scale: Mapping[int, Flag]) -> str:

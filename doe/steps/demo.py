@@ -15,6 +15,7 @@ from doe.steps.choose import ChooseOptions, choose_study
 from doe.steps.contract import envelope
 from doe.steps.enter import EnterOutcome, enter_files
 from doe.steps.fit import FitOptions, fit_study
+from doe.steps.invented import SOURCE
 from doe.steps.invented.entries import invented_entries
 from doe.steps.note import NoteOptions, note_study
 from doe.steps.plan import PlanOptions, plan_study
@@ -24,7 +25,7 @@ from doe.study.finding import Finding
 from doe.study.folder import StudyFolder
 from doe.study.readings import Readings
 
-FILLED = "sheets/bench-filled.xlsx"
+FILLED = f"sheets/{SOURCE}-readings.xlsx"
 # Enough for the 21 terms of blend, dose, pH and time with something left to judge them by.
 DEMO_RUNS = 40
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from doe.recipe.weigh import actual_package, weigh_batch
+from doe.steps.invented import SOURCE
 from doe.steps.invented.bench import Conditions, day_shifts, read_batch
 from doe.study.brief import Study
 from doe.study.plan import Plan
@@ -15,8 +16,6 @@ from doe.study.readings import Actual, Reading
 WETTING, DISPERSANT, HYDROPHOBIC = "wetting agent", "dispersant", "hydrophobic co-additive"
 _WEIGHING_SD = 0.003  # part of the target
 _PH_SD = 0.03
-# Where the readings come from, so that nobody takes them for measurements.
-SOURCE = "INVENTED for the demo"
 
 
 def invented_entries(
