@@ -139,7 +139,7 @@ def _request(session: Session, asked: PlanOptions) -> Request:
         study=study, coding=coding, region=region_of(study),
         models=(known_model(asked.model, coding),) if asked.model else (),
         runs=asked.runs, days=asked.days, centre=asked.centre,
-        replicates=asked.replicates or 0, lack_of_fit=asked.lack_of_fit or 0,
+        replicates=asked.replicates, lack_of_fit=asked.lack_of_fit,
         axial_beyond=asked.axial_beyond, purpose=asked.purpose,
         sample_from_batch=asked.from_batch, criterion=asked.criterion or "",
         variance_ratio=study.wishes.variance_ratio, starts=asked.starts,

@@ -80,18 +80,27 @@ def union_model(names: tuple[str, ...], coding: Coding) -> Model:
 
 def _budget(request: Request, p: int) -> tuple[int, int]:
     """Split the runs into different settings and replicates."""
+    repeats = DEFAULT_REPLICATES if request.replicates is None else request.replicates
+    further = DEFAULT_LACK_OF_FIT if request.lack_of_fit is None else request.lack_of_fit
     if request.runs is None:
-        repeats = request.replicates or DEFAULT_REPLICATES
-        return p + (request.lack_of_fit or DEFAULT_LACK_OF_FIT), repeats
+        return p + further, repeats
     spare = request.runs - p
     if spare < 0:
         raise PlanError(
             f"{request.runs} runs cannot estimate the {p} terms of the model",
             where="--runs",
-            allowed=f"{p} or more; {p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} to check it, too",
+            allowed=f"{p} or more; {p + further + repeats} to check it, too",
             do=_smaller_models(request),
         )
-    repeats = min(request.replicates or min(DEFAULT_REPLICATES, spare // 2), spare)
+    if request.replicates is None:
+        # A small budget is shared: replicates and further settings get alike.
+        return request.runs - min(repeats, spare // 2), min(repeats, spare // 2)
+    if repeats > spare:
+        raise PlanError(
+            f"{request.runs} runs less {repeats} replicates are too few for {p} terms",
+            where="--replicates",
+            allowed=f"0 to {spare}",
+        )
     return request.runs - repeats, repeats
 
 

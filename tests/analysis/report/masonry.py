@@ -71,7 +71,7 @@ step = 1
 name = "neutraliser"
 levels = ["ammonia", "sodium hydroxide"]
 [[limit]]
-sum = { dose = 1.0, "grind time" = 0.05 }
+sum = { "dose" = 1.0, "grind time" = 0.05 }
 at_most = 4.2
 because = "foam"
 [[response]]
@@ -117,7 +117,8 @@ class Masonry:
         brief = BRIEF
         for old, new in rename.items():
             text = new.replace("\\", "\\\\").replace('"', '\\"')
-            brief = brief.replace(f'"{old}"', f'"{text}"').replace(f"{old} =", f'"{text}" =')
+            brief = brief.replace(f'name = "{old}"', f'name = "{text}"')
+            brief = brief.replace(f'"{old}" =', f'"{text}" =')
         self.study = Study.model_validate(tomllib.loads(brief))
         self.coding = coding_of(self.study)
         self.region: Region = region_of(self.study)
