@@ -22,7 +22,7 @@ import numpy as np
 from analysis.choice.chart import Chart
 from analysis.choice.ground import Ground
 from analysis.choice.interior import Gains, maximise
-from analysis.choice.objective import Objective
+from analysis.choice.objective import BROKEN, Objective
 from doe.study.settings import BoolArray, FloatArray, IntArray
 
 # Below this height the logarithm goes on as its tangent: first steep enough to leave the flat,
@@ -120,6 +120,22 @@ def worst_task(objective: Objective) -> Task:
     )
 
 
+def nearest_task(objective: Objective) -> Task:
+    """Make the worst break of a binding limit as small as can be, then the worst height tall."""
+    n_limits = len(objective.limits)
+    sides = np.ones(len(objective.aim_of_side))
+    return Task(
+        gains=Gains(
+            weight=np.array([1.0, 1.0 / PENALTY**2]),
+            by_log=np.zeros(2, dtype=np.bool_),
+            tangent=FIRST_TANGENT,
+        ),
+        level_of_line=np.concatenate([sides, np.zeros(n_limits)]).astype(int),
+        raised=np.zeros(len(sides) + n_limits),
+        cap=np.array([0.0, 1.0]),
+    )
+
+
 def climb(
     objective: Objective, charts: Sequence[Chart], starts: Sequence[tuple[int, FloatArray]]
 ) -> list[Summit]:
@@ -137,6 +153,7 @@ def climb(
     stages: tuple[tuple[Task, Callable[[Summit], bool]], ...] = (
         (desirability_task(objective, FIRST_TANGENT), lambda summit: True),
         (worst_task(objective), lambda summit: summit.score <= 0.0),
+        (nearest_task(objective), lambda summit: summit.score <= BROKEN),
         (desirability_task(objective, LAST_TANGENT), lambda summit: _shallow(objective, summit)),
     )
     for task, needed in stages:

@@ -21,7 +21,7 @@ import numpy as np
 
 from doe.study.settings import BoolArray, FloatArray, IntArray
 
-MAX_STEPS = 60
+MAX_STEPS = 35
 # Slopes left over and price · room off target, as parts of the largest weight, at which one counts
 # as solved. Below the last, rounding errors grow faster than slopes shrink.
 FLAT, EXACT, ROUNDING = 1e-6, 1e-10, 1e-12

@@ -64,8 +64,10 @@ def search_region(
         before = max((s.score for s in summits), default=-np.inf)
         starts = [(int(scatter.chart[i]), scatter.z[i]) for i in picked]
         summits += climb(objective, charts, starts)
-        idle = 0 if max(s.score for s in summits) > before + EQUAL else idle + 1
-        if idle == IDLE_ROUNDS:
+        top = max(s.score for s in summits)
+        idle = 0 if top > before + EQUAL else idle + 1
+        # Nothing lies above 1.
+        if idle == IDLE_ROUNDS or top >= 1.0 - EQUAL:
             break
     summits.sort(key=lambda s: (-round(s.score, 9), s.chart))
     summits[0] = break_ties(objective, charts, summits[0])

@@ -144,18 +144,20 @@ class Objective:
         """Order recipes: (n, r) to (n,).
 
         The overall desirability where it is positive; in (−1, 0] where it is zero, by the worst
-        height; below −2 where a binding limit is broken, by the worst break. This order is the
-        way off the flat zero: recipes that are all worthless still differ.
+        height; at −2 and below where a binding limit is broken, by the worst break. This order
+        is the way off the flat zero: recipes that are all worthless still differ.
         """
         overall = self.overall(values)
         worst = np.minimum(self.heights(values).min(axis=1), 0.0)
         score = np.where(overall > 0.0, overall, _squashed(worst))
         slack = self.slack(values)
-        return np.where(slack >= -SLACK_TOUCH, score, -2.0 + _squashed(np.minimum(slack, 0.0)))
+        return np.where(slack >= -SLACK_TOUCH, score, BROKEN + _squashed(np.minimum(slack, 0.0)))
 
 
 # A binding limit overstepped by less, in units of its scale, is met.
 SLACK_TOUCH = 1e-9
+# Scores at and below this are of recipes that break a binding limit.
+BROKEN = -2.0
 
 
 def make_objective(

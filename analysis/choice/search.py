@@ -13,7 +13,7 @@ from analysis.choice.chart import charts_of
 from analysis.choice.compromise import Compromise, Recipe
 from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.landscape import Landscape, search_region
-from analysis.choice.objective import Objective, make_objective
+from analysis.choice.objective import BROKEN, Objective, make_objective
 from analysis.choice.obstacles import limit_aim, stated_obstacles
 from analysis.choice.recipe import RecipeBook
 from analysis.choice.rivals import find_rivals
@@ -228,7 +228,7 @@ def _stops(question: _Question, landscape: Landscape, best: Summit) -> tuple[Fin
     if best.score > 0.0:
         return ()
     book = question.book
-    if best.score <= -2.0:
+    if best.score <= BROKEN:
         head = (
             "No recipe meets every acceptance limit at its predicted value; "
             "the nearest miss is shown."
