@@ -56,8 +56,10 @@ def direction_of(coding: Coding, at: FloatArray, j: int) -> FloatArray:
     if isinstance(coding.axes[j], ShareAxis):
         others = [i for i, a in enumerate(coding.axes) if isinstance(a, ShareAxis) and i != j]
         rest = at[others].sum()
-        ratios = at[others] / rest if rest > TOUCH else np.full(len(others), 1.0 / len(others))
-        direction[others] = -ratios
+        if rest > TOUCH:
+            direction[others] = -at[others] / rest
+        elif others:
+            direction[others] = -1.0 / len(others)
     return direction
 
 

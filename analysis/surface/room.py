@@ -14,7 +14,7 @@ from analysis.surface.acceptance import AcceptLimit, accept_limits
 from analysis.surface.lines import RANGE_END, inside_region, moved, reach_along
 from analysis.surface.noise import NO_NOISE, Production
 from analysis.surface.predict import predict_values
-from doe.model.coding import ChoiceAxis, NumericAxis
+from doe.model.coding import ChoiceAxis, NumericAxis, ShareAxis
 from doe.model.region import Region
 from doe.study.brief import Study
 from doe.study.settings import FloatArray
@@ -101,8 +101,8 @@ def find_room(
         production: Noise factors averaged over; they have no room, as nobody sets them.
 
     Returns:
-        One entry a setting, in the study's order; none for what the recipe lacks. A limit that is
-        broken at the recipe stops nothing.
+        One entry a setting, in the study's order; none for what the recipe lacks, nor for a share
+        that cannot move. A limit that is broken at the recipe stops nothing.
     """
     limits = [
         limit
@@ -132,7 +132,7 @@ class _Ways:
         axis = self.region.coding.axes[j]
         if isinstance(axis, ChoiceAxis):
             return self._choice_room(j)
-        if np.isnan(self.at[j]):
+        if np.isnan(self.at[j]) or (isinstance(axis, ShareAxis) and axis.low >= axis.high):
             return None
         way = self._over_levels if isinstance(axis, NumericAxis) and axis.levels else self._along
         (lowest, low), (highest, high) = way(j, -1), way(j, 1)
