@@ -67,7 +67,8 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     outcome = ReportOutcome(
         session=session, page=path / "results" / PAGE, n_figures=len(figures), n_tables=len(tables)
     )
-    files["report.json"] = json_bytes(outcome.contract())
+    # The copy on record must not depend on where the folder lies.
+    files["report.json"] = json_bytes({**outcome.contract(), "page": f"results/{PAGE}"})
     write_results(session, files, command="report")
     return outcome
 
