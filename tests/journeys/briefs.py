@@ -34,7 +34,7 @@ def study_of(folder: Path, *parts: str) -> Path:
 def every_file(folder: Path) -> Mapping[str, bytes]:
     """Take a snapshot of a folder: content by place."""
     return {
-        str(path.relative_to(folder)): path.read_bytes()
+        path.relative_to(folder).as_posix(): path.read_bytes()
         for path in sorted(folder.rglob("*"))
         if path.is_file()
     }

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from io import StringIO
 from typing import Any
 
 import pytest
@@ -27,6 +29,14 @@ class Answer:
 
 
 Millbase = Callable[..., Answer]
+
+
+def run_millbase(*arguments: object) -> Answer:
+    """Run one millbase command in this process, for fixtures that outlive a test."""
+    out, err = StringIO(), StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        status = run([str(argument) for argument in arguments])
+    return Answer(status=status, out=out.getvalue(), err=err.getvalue())
 
 
 @pytest.fixture
