@@ -28,11 +28,9 @@ def show_check(outcome: CheckOutcome) -> str:
 def show_plan(outcome: PlanOutcome) -> str:
     """Show why this layout, what it costs, and the runs in bench order."""
     entry = outcome.round
-    costs = ", ".join(f"{count} {thing}" for thing, count in outcome.costs.items() if count)
     parts = [
         f"Layout: {entry.layout} for {' + '.join(entry.models)}; seed {entry.seed}",
         "\n".join(paragraph(reason) for reason in entry.reasons),
-        f"It costs {costs}.",
         runs_text(outcome.plan),
         paragraph(
             "Follow the safety data sheets, local codes and qualified people for pigment dust, "

@@ -18,7 +18,7 @@ from doe.cli.screen import tell
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this module."""
-    app.command(epilog="Example: millbase new brick-red --like package")(new)
+    app.command(epilog="Example: millbase new brick-red --like dose-and-time")(new)
     app.command(epilog="Example: millbase check brick-red")(check)
     app.command(epilog="Example: millbase plan brick-red --runs 30 --for optimising")(plan)
     app.command(epilog="Example: millbase sheet brick-red")(sheet)
@@ -28,7 +28,7 @@ def new(
     study: Annotated[Path, typer.Argument(help="The folder to make.", show_default=False)],
     like: Annotated[
         str, typer.Option(help="Which starting brief; an unknown name lists them.")
-    ] = "package",
+    ] = "package-and-process",
     json: JsonOption = False,
 ) -> None:
     """Start a study from a commented brief."""
