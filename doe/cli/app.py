@@ -60,7 +60,9 @@ def run(arguments: list[str]) -> int:
 
 def _usage_fault(error: Any, arguments: list[str]) -> Fault:
     command = next((word for word in arguments if not word.startswith("-")), "")
-    known = command in {entry.name for entry in app.registered_commands}
+    known = command in {
+        entry.callback.__name__ for entry in app.registered_commands if entry.callback
+    }
     asked = f"millbase {command} --help" if known else "millbase --help"
     message = error.format_message() if hasattr(error, "format_message") else str(error)
     return Fault(what=message.rstrip("."), where="command line", do=f"See '{asked}'.")

@@ -71,7 +71,9 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
         except FitError as error:
             errors[name] = error
     if not fitted:
-        raise FitError.from_faults(fault for error in errors.values() for fault in error.faults)
+        # A slip in an option is a fault of every response alike: once is enough.
+        faults = dict.fromkeys(fault for error in errors.values() for fault in error.faults)
+        raise FitError.from_faults(faults)
     return StudyAnalysis(
         session=session, coding=coding, region=region_of(study),
         data={name: data[name] for name in names}, fitted=fitted,

@@ -100,6 +100,10 @@ def _asked_settings(at: Sequence[str], table: Path | None, coding: Coding) -> Fl
         _refuse_twice([name for name, _ in pairs])
         return settings_row(dict(pairs), coding, "--at")[np.newaxis, :]
     read = read_table(table)
+    if not read.rows:
+        raise StudyError(
+            "the table has no rows", where=str(table), allowed="a line of settings a prediction"
+        )
     return np.array(
         [
             settings_row(
