@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import count
 
 import numpy as np
 
@@ -92,7 +93,17 @@ def make_album(request: AlbumRequest) -> tuple[Drawn, ...]:
     """Draw every figure that the study has something for, in the order of the registry."""
     if not request.fitted:
         return ()
-    return tuple(drawn for kind in FIGURES.values() for drawn in kind.draw(request))
+    album: dict[str, Drawn] = {}
+    for kind in FIGURES.values():
+        for drawn in kind.draw(request):
+            named = drawn
+            for n in count(2):
+                if named.name not in album:
+                    break
+                # Two long names may be cut to the same stem.
+                named = replace(drawn, name=f"{drawn.name}-{n}")
+            album[named.name] = named
+    return tuple(album.values())
 
 
 def _room(request: AlbumRequest) -> Iterator[Drawn]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -10,6 +11,7 @@ import numpy as np
 from matplotlib import patheffects
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.colors import BoundaryNorm
 from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -32,6 +34,14 @@ from analysis.surface.acceptance import AcceptLimit
 from doe.study.settings import BoolArray, FloatArray
 
 LEVELS = 9
+# From this ratio of highest to lowest value on, equal steps would leave most of a surface one hue.
+STEEP = 4.0
+RATIO_STEPS: tuple[tuple[float, ...], ...] = (
+    (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0),
+    (1.0, 1.5, 2.0, 3.0, 5.0, 7.0),
+    (1.0, 2.0, 5.0),
+    (1.0,),
+)
 HALO = (patheffects.withStroke(linewidth=2.2, foreground=PAPER),)
 # Dashes that tell limits of up to six responses apart without colour.
 DASHES: tuple[tuple[float, ...], ...] = (
@@ -91,7 +101,9 @@ def draw_surface(axes: Axes, canvas: Canvas, field: SurfaceField) -> DrawnSurfac
     levels = contour_levels(np.where(field.inside, values, np.nan))
     # Clipped to the levels: what lies beyond them is outside the region and gets covered.
     within = np.clip(values, levels[0], levels[-1])
-    filled = canvas.fill(within, levels, cmap=SURFACE_MAP, zorder=1)
+    # Bands share the map equally, whatever the values that part them.
+    shades = BoundaryNorm(levels, 256)
+    filled = canvas.fill(within, levels, cmap=SURFACE_MAP, norm=shades, zorder=1)
     lines = canvas.line(values, levels, colors=PAPER, linewidths=0.7, zorder=2)
     margin = worst_margin(field.limits, field.values)
     window = None if margin is None else bool(np.any(margin[field.inside] >= 0))
@@ -148,8 +160,22 @@ def contour_levels(values: FloatArray) -> FloatArray:
         # A flat surface has one colour; the pad keeps its two levels apart.
         pad = 0.5 * abs(low) or 0.5
         return np.array([low - pad, high + pad])
+    if low > 0 and high / low >= STEEP:
+        return _rising_levels(low, high)
     locator = MaxNLocator(nbins=LEVELS, steps=[1, 2, 2.5, 5, 10])
     return np.asarray(locator.tick_values(low, high), dtype=np.float64)
+
+
+def _rising_levels(low: float, high: float) -> FloatArray:
+    """Choose round levels that rise by about equal ratios, from below `low` to above `high`."""
+    decades = range(math.floor(math.log10(low)) - 1, math.ceil(math.log10(high)) + 1)
+    for steps in RATIO_STEPS:
+        every = np.array([step * 10.0**decade for decade in decades for step in steps])
+        first = int(np.searchsorted(every, low, side="right")) - 1
+        last = int(np.searchsorted(every, high, side="left"))
+        if last - first <= LEVELS:
+            break
+    return every[first : last + 1]
 
 
 def mark_compromise(axes: Axes, x: float, y: float) -> None:

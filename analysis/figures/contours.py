@@ -39,6 +39,7 @@ from doe.study.settings import BoolArray, FloatArray
 
 # Cells over which the edge of the region is smoothed: a step of one cell disappears.
 EDGE_SMOOTHING = 2.0
+EDGE_MARGIN = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,8 +83,12 @@ def cells_beyond(inside: BoolArray) -> FloatArray:
     A smoothed distance makes a slanting edge straight where the truth values alone make steps.
     """
     beyond = distance_transform_edt(~inside) - distance_transform_edt(inside)
-    smooth: FloatArray = gaussian_filter(beyond, EDGE_SMOOTHING, mode="nearest")
-    return smooth
+    # Carried on straight past the frame, so that the edge meets the frame without a bend.
+    margin = min(EDGE_MARGIN, *(size - 1 for size in beyond.shape))
+    carried_on = np.pad(beyond, margin, mode="reflect", reflect_type="odd")
+    smooth = gaussian_filter(carried_on, EDGE_SMOOTHING)
+    kept: FloatArray = smooth[margin:-margin, margin:-margin]
+    return kept
 
 
 @in_house_look
@@ -134,7 +139,7 @@ def draw_contours(
     )
     add_legend(figure, keys)
     return Drawn(
-        name=file_stem("contours", response, slice_.x, slice_.y),
+        name=file_stem("contours", response),
         kind="contours",
         subject=response,
         title=title,

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
+# Systems take names of 255 bytes; the ending and a folder's own rules need some of them.
+MOST_BYTES = 150
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawn:
@@ -38,4 +41,7 @@ def file_stem(*parts: str) -> str:
         'contours-viscosity-50-1-s-dose-ph'
     """
     text = unicodedata.normalize("NFC", " ".join(parts)).casefold()
-    return re.sub(r"[\W_]+", "-", text).strip("-")[:100] or "figure"
+    stem = re.sub(r"[\W_]+", "-", text).strip("-")
+    # A character may take three bytes of a name, and two of them must not be cut apart.
+    cut = stem.encode("utf-8")[:MOST_BYTES].decode("utf-8", errors="ignore")
+    return cut.strip("-") or "figure"

@@ -101,7 +101,7 @@ def draw_package_contours(
     keys = legend_keys(surface, runs=has_runs, outside=True, compromise=mark is not None)
     add_legend(figure, keys)
     return Drawn(
-        name=file_stem("package", response, *slice_.names),
+        name=file_stem("package", response),
         kind="triangle",
         subject=response,
         title=title,

@@ -74,7 +74,7 @@ def draw_residuals(
         kind="residuals",
         subject=fit.response,
         title=title,
-        caption=_caption(limit, order is not None),
+        caption=_caption(limit, leverage_bound(assessment), order is not None),
         figure=settle(figure),
     )
 
@@ -139,8 +139,9 @@ def _influence(axes: Axes, rows: Sequence[RunRow], assessment: Assessment) -> No
     x = np.array([row.leverage for row in rows], dtype=np.float64)
     y = np.array([np.nan if row.cook is None else row.cook for row in rows], dtype=np.float64)
     _scatter(axes, x, y, rows)
-    mean_leverage = assessment.p / max(assessment.n, 1)
-    axes.axvline(min(2 * mean_leverage, 1.0), color=OXIDE, linewidth=0.9, linestyle=(0, (5, 3)))
+    bound = leverage_bound(assessment)
+    if bound is not None:
+        axes.axvline(bound, color=OXIDE, linewidth=0.9, linestyle=(0, (5, 3)))
     finite = y[np.isfinite(y)]
     top = float(np.max(finite, initial=0.0))
     axes.set_ylim(-0.06 * max(top, 0.1), 1.25 * max(top, 0.1))
@@ -149,6 +150,16 @@ def _influence(axes: Axes, rows: Sequence[RunRow], assessment: Assessment) -> No
     far = y > 4 * float(np.mean(finite)) if len(finite) else np.zeros(len(y), dtype=np.bool_)
     _name_runs(axes, x, y, rows, far)
     label_axes(axes, "leverage", "Cook's distance")
+
+
+def leverage_bound(assessment: Assessment) -> float | None:
+    """Give twice the mean leverage; None where that tells nothing, at 1 and above.
+
+    Source:
+        Hoaglin and Welsch (1978), The American Statistician 32, 17-22.
+    """
+    bound = 2 * assessment.p / max(assessment.n, 1)
+    return bound if bound < 1 else None
 
 
 def _scatter(axes: Axes, x: FloatArray, y: FloatArray, rows: Sequence[RunRow]) -> None:
@@ -213,7 +224,7 @@ def _middle(spot: tuple[float, float], offset: tuple[int, int]) -> tuple[float, 
     return spot[0] + along, spot[1] + up
 
 
-def _caption(limit: float | None, has_order: bool) -> str:
+def _caption(limit: float | None, bound: float | None, has_order: bool) -> str:
     pieces = [
         "External studentised residuals: each run is judged by a model that has not seen it.",
         "Circles are runs of the plan, open squares controls.",
@@ -222,9 +233,9 @@ def _caption(limit: float | None, has_order: bool) -> str:
         pieces.append(
             f"Dashed lines at ±{limit:.2f}: a run beyond them is an outlier, all judged together."
         )
-    pieces.append(
-        "Lower right: dashed line at twice the mean leverage; high and far right moves the model."
-    )
+    pieces.append("Lower right: what lies high and far right moves the model.")
+    if bound is not None:
+        pieces.append("Its dashed line stands at twice the mean leverage.")
     if not has_order:
         pieces.append("No order as done was noted; run numbers stand in for it.")
     return " ".join(pieces)

@@ -95,7 +95,7 @@ def draw_room(rooms: Sequence[Room | ChoiceRoom], coding: Coding) -> Drawn:
         title=title,
         caption=(
             "Each strip is the whole range of a setting; the dark part is how far it may move, the "
-            "others as recommended, before a limit that the recipe meets is met, by the predicted "
+            "others as recommended, before it breaks a limit that the recipe keeps, by predicted "
             "values. The upright mark is the recommended setting. A share moves at the cost of "
             "the others in their own proportions."
         ),

@@ -12,6 +12,7 @@ from analysis.fits.scales import inverse
 from analysis.report.content import ReportContent
 from analysis.report.rounding import interval_error, plain, with_error
 from analysis.report.table import Cell, Table
+from analysis.report.words import listed
 
 
 def control_table(content: ReportContent) -> Table:
@@ -35,6 +36,18 @@ def control_table(content: ReportContent) -> Table:
     )
 
 
+def beside_controls(content: ReportContent) -> tuple[str, ...]:
+    """Say in a line a control what the recommended recipe gains on it."""
+    ratios: dict[str, list[str]] = {}
+    for row in control_table(content).rows:
+        response, control, ratio = row[0].text, row[1].text, row[4].text
+        if row[4].value is not None:
+            ratios.setdefault(control, []).append(f"{response} at {ratio}")
+    return tuple(
+        f"Of what the control '{control}' gave: {listed(told)}." for control, told in ratios.items()
+    )
+
+
 def _rows(entry: ExpectedResponse, fitted: FittedResponse) -> Iterable[tuple[Cell, ...]]:
     unit = f" {entry.unit}" if entry.unit else ""
     error = interval_error(*entry.mean_interval)
@@ -48,5 +61,7 @@ def _rows(entry: ExpectedResponse, fitted: FittedResponse) -> Iterable[tuple[Cel
             Cell(text=control),
             Cell(text=f"{with_error(entry.value, error)}{unit}", value=entry.value),
             Cell(text=f"{with_error(middle, control_error)}{unit}", value=middle),
-            Cell(text="–" if ratio is None else f"{plain(ratio, 3)} %", value=ratio),
+            Cell(
+                text="–" if ratio is None else f"{plain(ratio, 3)}\N{NO-BREAK SPACE}%", value=ratio
+            ),
         )

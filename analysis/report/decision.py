@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.choice.compromise import Compromise, ExpectedResponse
-from analysis.figures.looks import sentence_case
 from analysis.report.content import ReportContent
+from analysis.report.controls import beside_controls
+from analysis.report.gathered_findings import what_matters
 from analysis.report.rounding import grams, interval_error, interval_text, percent, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
@@ -20,14 +21,6 @@ from analysis.report.words import (
     verdict,
 )
 from doe.recipe.recipe import BatchRecipe
-from doe.study.finding import Finding
-
-MOST_FINDINGS = 3
-_COMMON_WORDS = frozenset(
-    "A All An At Each Every From In It Most No None Of On One Only Run Runs Some The There These "
-    "This Two What Where Without".split()
-)
-_URGENCY = {"stop": 0, "caution": 1, "note": 2}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +44,7 @@ class Decision:
     gives: Table
     desirability: str
     verdict: str
+    beside: tuple[str, ...]
     no_recipe: str
     how_sure: tuple[str, ...]
     matters: tuple[str, ...]
@@ -68,9 +62,10 @@ def make_decision(content: ReportContent) -> Decision:
         gives=gives_table(content),
         desirability=f"{compromise.best.desirability:.2f}" if compromise else "",
         verdict=_verdict(compromise) if compromise else "",
+        beside=beside_controls(content),
         no_recipe=_no_recipe(content),
         how_sure=_how_sure(content),
-        matters=_matters(content),
+        matters=what_matters(content),
         next_steps=_next_steps(content),
     )
 
@@ -141,7 +136,7 @@ def _recipe_note(recipe: BatchRecipe | None) -> str:
 def _verdict(compromise: Compromise) -> str:
     overall = compromise.best.desirability
     view = f", in the view of the {compromise.view}" if compromise.view else ""
-    return f"overall desirability of 1{view}: {desirability_words(overall)}."
+    return f"overall desirability, 1 at best{view}: {desirability_words(overall)}."
 
 
 def _no_recipe(content: ReportContent) -> str:
@@ -191,66 +186,10 @@ def _is_confirmed(content: ReportContent) -> bool:
     return content.plan is not None and "confirm" in content.plan.kind
 
 
-def _matters(content: ReportContent) -> tuple[str, ...]:
-    lines = list(content.compromise.unmet) if content.compromise else []
-    ranked = sorted(all_findings(content), key=lambda finding: _URGENCY[finding.level])
-    lines += [finding.what for finding in ranked if finding.level != "note"]
-    if len(lines) < MOST_FINDINGS:
-        lines += [finding.what for finding in ranked if finding.level == "note"]
-    return tuple(dict.fromkeys(lines))[:MOST_FINDINGS]
-
-
-def all_findings(content: ReportContent) -> tuple[Finding, ...]:
-    """Give every finding of the study once: of the compromise, the fits and the data."""
-    found = [*content.findings]
-    if content.compromise is not None:
-        found += content.compromise.findings
-    if content.batch_recipe is not None:
-        found += content.batch_recipe.findings
-    for fitted in content.fitted.values():
-        found += [_of_response(fitted.fit.response, finding) for finding in fitted.findings]
-    unique = {(finding.level, finding.what): finding for finding in found}
-    return tuple(unique.values())
-
-
-def pressing_findings(content: ReportContent) -> tuple[Finding, ...]:
-    """Give what the formulator must heed, most urgent first.
-
-    Notes on single responses are left to the appendix.
-    """
-    of_responses = {
-        _of_response(fitted.fit.response, finding).what
-        for fitted in content.fitted.values()
-        for finding in fitted.findings
-        if finding.level == "note"
-    }
-    kept = [finding for finding in all_findings(content) if finding.what not in of_responses]
-    return tuple(sorted(kept, key=lambda finding: _URGENCY[finding.level]))
-
-
-def _of_response(response: str, finding: Finding) -> Finding:
-    """Make sure that a finding of one response names it."""
-    if response.casefold() in finding.what.casefold():
-        return finding
-    return Finding(
-        level=finding.level,
-        what=f"{sentence_case(response)}: {_inner(finding.what)}",
-        evidence=finding.evidence,
-        advice=finding.advice,
-        source=finding.source,
-    )
-
-
-def _inner(sentence: str) -> str:
-    """Let a sentence go on after a colon: a common first word loses its capital."""
-    first = sentence.split(" ", 1)[0]
-    return sentence[:1].lower() + sentence[1:] if first in _COMMON_WORDS else sentence
-
-
 def _next_steps(content: ReportContent) -> tuple[str, ...]:
     if content.next_steps:
         return content.next_steps
-    waiting = [line.text for line in content.status if line.state in ("missing", "waiting")]
+    waiting = [line.text for line in content.standing if line.state in ("missing", "waiting")]
     if content.compromise is None:
         return tuple(waiting) or ("Enter the readings, fit the responses and choose again.",)
     steps = [

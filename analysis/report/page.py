@@ -116,7 +116,7 @@ def _evidence(name: str, value: float | int | str) -> str:
     """Print one number that a finding rests on."""
     if not isinstance(value, float):
         return str(value)
-    is_chance = name == "p" or name.startswith("p of ")
+    is_chance = name == "p" or name.startswith(("p of ", "p ("))
     return p_text(value) if is_chance else plain(value)
 
 

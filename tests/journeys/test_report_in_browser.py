@@ -10,10 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from analysis.figures.album import AlbumRequest, make_album
 from analysis.report.page import render_report
-from tests.analysis.report.masonry import masonry
-from tests.analysis.report.test_page import full_content
+from tests.analysis.report.masonry import album_of, full_content, masonry
 
 BROWSER = next(
     (
@@ -64,7 +62,8 @@ def browse(folder: Path, *arguments: str, page: str = "report.html") -> tuple[st
     command = [
         BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
         "--no-first-run", "--disable-background-networking", "--disable-component-update",
-        "--disable-sync", "--hide-scrollbars", "--host-resolver-rules=MAP * ~NOTFOUND", f"--user-data-dir={folder / 'profile'}",
+        "--disable-sync", "--hide-scrollbars", "--host-resolver-rules=MAP * ~NOTFOUND",
+        f"--user-data-dir={folder / 'profile'}",
         "--allow-file-access-from-files", "--enable-logging=stderr", *arguments,
         (folder / page).as_uri(),
     ]  # fmt: skip
@@ -75,16 +74,8 @@ def browse(folder: Path, *arguments: str, page: str = "report.html") -> tuple[st
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the report of the invented study."""
-    study = masonry()
-    request = AlbumRequest(
-        study=study.study,
-        region=study.region,
-        fitted=study.fitted,
-        data=study.data,
-        compromise=study.compromise,
-    )
     path = tmp_path_factory.mktemp("report")
-    page = render_report(full_content(study, make_album(request)))
+    page = render_report(full_content(masonry(), album_of()))
     (path / "report.html").write_text(page, encoding="utf-8")
     return path
 

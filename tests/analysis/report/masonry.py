@@ -9,8 +9,11 @@ from functools import cache
 import numpy as np
 
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.figures.album import AlbumRequest, make_album
+from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.lab.response_data import ResponseData
+from analysis.report.content import Provenance, ReportContent
 from analysis.surface.predict import predict_response
 from doe.model.coding import coding_of, settings_table
 from doe.model.region import Region, region_of
@@ -21,6 +24,7 @@ from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.plan import Plan, Round
 from doe.study.settings import FloatArray
+from doe.study.status import StatusLine
 
 BRIEF = """
 [study]
@@ -88,7 +92,7 @@ unit = "% of standard"
 aim = "high"
 best = 105
 worst = 96
-accept = { at_least = 103 }
+accept = { at_least = 102 }
 [[response]]
 name = "water uptake"
 unit = "% by mass"
@@ -98,6 +102,17 @@ worst = 6.0
 accept = { at_most = 5.0 }
 """
 N_RUNS = 40
+PROVENANCE = Provenance(version="0.1.0", seed=20260114, hashes={"region": "00112233445566aa"})
+# Names of forty characters, in several scripts, with signs that mean something to some program.
+HARD_NAMES = (
+    ("wetting agent", "Смачивающий агент с длинным названием 40"),
+    ("dispersant", '分散剂 <script>alert("x")</script> 润湿剂的混合物'),
+    ("hydrophobic co-additive", "hydrophobic co-additive, forty chars 123"),
+    ("dose", "=$dose_{x}$ {{ 7 * 7 }} of the whole pack"),
+    ("grind time", "Verweildauer_in_der_Perlmühle_Durchgang1"),
+    ("neutraliser", "Neutralisationsmittel & \"lang\" 'auch' <b>"),
+    ("viscosity", "viscosity & 'flow' <b> at fifty per second"),
+)
 
 
 @cache
@@ -108,6 +123,39 @@ def masonry(rename: tuple[tuple[str, str], ...] = ()) -> Masonry:
         rename: Pairs of a name in the brief and the name to use instead.
     """
     return Masonry(dict(rename))
+
+
+@cache
+def album_of(rename: tuple[tuple[str, str], ...] = ()) -> tuple[Drawn, ...]:
+    """Draw every figure of the study."""
+    return make_album(request_of(masonry(rename)))
+
+
+def request_of(study: Masonry) -> AlbumRequest:
+    """Ask for every figure of the study."""
+    return AlbumRequest(
+        study=study.study,
+        region=study.region,
+        fitted=study.fitted,
+        data=study.data,
+        compromise=study.compromise,
+    )
+
+
+def full_content(study: Masonry, figures: tuple[Drawn, ...] = ()) -> ReportContent:
+    """Make the content of a study that has come all the way."""
+    return ReportContent(
+        study=study.study,
+        provenance=PROVENANCE,
+        plan=study.plan,
+        data=study.data,
+        fitted=study.fitted,
+        compromise=study.compromise,
+        batch_recipe=study.batch_recipe(),
+        figures=figures,
+        status=(StatusLine(state="waiting", text="Run 41 waits for water uptake."),),
+        invented=True,
+    )
 
 
 class Masonry:
