@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -90,6 +91,21 @@ class Chart:
         ends = self.centre[j] - self.half[j], self.centre[j] + self.half[j]
         low, high = np.exp(ends) if self.log_spaced[j] else ends
         return round(float(low), DIGITS), round(float(high), DIGITS)
+
+    def extent(self, columns: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+        """Find the lowest and highest of some settings over the chart, lab units, (c,) each."""
+        ends = np.array([[self._end(j, sign) for j in columns] for sign in (1.0, -1.0)])
+        return ends[0], ends[1]
+
+    def _end(self, j: int, sign: float) -> float:
+        result = linprog(
+            sign * self.span[j],
+            A_ub=self.G,
+            b_ub=self.h,
+            bounds=[(None, None)] * self.dimension,
+            method="highs",
+        )
+        return float(self.origin[j] + self.span[j] @ result.x)
 
     def middle(self, z: FloatArray) -> FloatArray:
         """Give coordinates (d,) nearest to the middle of every range; for shares, those at z."""

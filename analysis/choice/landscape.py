@@ -36,6 +36,18 @@ class Landscape:
     scatter: Scatter
     n_starts: int
 
+    def good_places(self, n: int) -> tuple[Summit, ...]:
+        """Give the best n of the scattered points."""
+        return tuple(
+            Summit(
+                chart=int(self.scatter.chart[i]),
+                z=self.scatter.z[i],
+                settings=self.scatter.settings[i],
+                score=float(self.scatter.score[i]),
+            )
+            for i in range(min(n, len(self.scatter.z)))
+        )
+
 
 def search_region(
     objective: Objective, charts: tuple[Chart, ...], coding: Coding, rng: np.random.Generator

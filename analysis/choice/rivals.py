@@ -10,7 +10,7 @@ from analysis.choice.ascent import Summit
 from analysis.choice.landscape import Landscape, reach_of
 from analysis.choice.objective import Objective
 from analysis.choice.starts import chords
-from analysis.choice.steps import settle_on_steps
+from analysis.choice.steps import near_on_steps
 from doe.model.coding import Coding
 from doe.study.settings import FloatArray
 
@@ -58,7 +58,7 @@ def find_rivals(
         if not _is_far(candidate.settings, chosen, reach):
             continue
         tried += 1
-        settled = settle_on_steps(objective, landscape.charts, coding, candidate)
+        settled = near_on_steps(objective, landscape.charts, coding, candidate)
         if settled is not None and settled.score >= floor:
             if _is_far(settled.settings, chosen, reach):
                 chosen.append(settled)

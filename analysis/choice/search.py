@@ -17,7 +17,7 @@ from analysis.choice.objective import BROKEN, Objective, make_objective
 from analysis.choice.obstacles import limit_aim, stated_obstacles
 from analysis.choice.recipe import RecipeBook
 from analysis.choice.rivals import find_rivals
-from analysis.choice.steps import settle_on_steps
+from analysis.choice.steps import best_on_steps
 from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit
 from analysis.surface.noise import Production, production_of
@@ -29,6 +29,8 @@ from doe.study.finding import Finding
 
 # Summits that are brought onto the steps: a lower one may lose less there.
 SETTLED = 6
+# Scattered points that are brought onto the steps beside them.
+PLACES = 400
 # Points that tell how far a response without an aim ranges.
 RANGING = 400
 # A loss by the steps that is worth a caution.
@@ -144,16 +146,13 @@ def _answer(
 
 def _settled(question: _Question, landscape: Landscape) -> Summit | None:
     """Bring the best summits onto the steps; None where no mark lies inside any of their pieces."""
-    found = [
-        settled
-        for summit in landscape.summits[:SETTLED]
-        if (
-            settled := settle_on_steps(
-                question.objective, landscape.charts, question.book.coding, summit
-            )
-        )
-    ]
-    return max(found, key=lambda one: round(one.score, 9), default=None)
+    return best_on_steps(
+        question.objective,
+        landscape.charts,
+        question.book.coding,
+        landscape.summits[:SETTLED],
+        landscape.good_places(PLACES),
+    )
 
 
 def _scaled_limits(
