@@ -64,8 +64,9 @@ class ChooseOutcome:
 
     @property
     def is_no(self) -> bool:
-        """Whether no settings serve every aim at all."""
-        return self.compromise.best.desirability <= 0.0
+        """Whether no settings serve every aim at all, or none meet limits that must bind."""
+        found = self.compromise
+        return found.best.desirability <= 0.0 or (found.within_limits and bool(found.unmet))
 
     def contract(self) -> dict[str, Any]:
         """Give the object that `choose --json` prints."""

@@ -77,7 +77,8 @@ def choose_model(
     """
     kept = session.choices.response(response.name)
     name = options.model or kept.model
-    model = known_model(name, coding) if name else None
+    where = "--model" if options.model else "choices.toml"
+    model = known_model(name, coding, where=where) if name else None
     dropped = options.drop or (kept.dropped if options.model is None else ())
     return ModelChoice(
         models=(model,) if model else _models_to_try(session, coding),
@@ -87,7 +88,7 @@ def choose_model(
     )
 
 
-def known_model(name: str, coding: Coding) -> str:
+def known_model(name: str, coding: Coding, *, where: str = "--model") -> str:
     """Find a model by its name.
 
     Raises:
@@ -97,7 +98,7 @@ def known_model(name: str, coding: Coding) -> str:
     if found is None:
         raise FitError(
             f"there is no model '{name}' for these settings",
-            where="--model",
+            where=where,
             allowed=", ".join(model_names(coding)),
         )
     return found

@@ -112,7 +112,7 @@ def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator
 
 def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[StatusLine]:
     if analysis is None:
-        yield _line("missing", "Models: not enough readings to fit any response.")
+        yield _line("missing", f"Models: none yet. {_why_no_model(session)}".rstrip())
         return
     for name, fitted in analysis.fitted.items():
         doubts = sum(finding.level != "note" for finding in fitted.findings)
@@ -123,6 +123,17 @@ def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[S
         )
     for name, why in analysis.not_fitted.items():
         yield _line("missing", f"Model of {name}: none. {why}")
+
+
+def _why_no_model(session: Session) -> str:
+    """Say why nothing can be fitted; nothing to say where no reading has come in yet."""
+    if not session.readings.current():
+        return "They wait for readings."
+    try:
+        analyse(session, FitOptions())
+    except DoeError as error:
+        return error.faults[0].sentence()
+    return ""
 
 
 def _analysis_findings(analysis: StudyAnalysis | None) -> Iterator[Finding]:
@@ -148,10 +159,19 @@ def _decision_lines(session: Session) -> Iterator[StatusLine]:
         command = "choose" if title == "Compromise" else "report"
         if data is None:
             yield _line("missing", f"{title}: not made yet ('millbase {command}').")
-        elif json.loads(data).get("inputs") == session.inputs():
+        elif _inputs_of(data) == session.inputs():
             yield _line("done", f"{title}: up to date.")
         else:
             yield _line(
                 "doubtful",
                 f"{title}: its inputs have changed since; make it again ('millbase {command}').",
             )
+
+
+def _inputs_of(result: bytes) -> object:
+    """Read what a result rests on; None where somebody else has written into the file."""
+    try:
+        known = json.loads(result)
+    except ValueError:
+        return None
+    return known.get("inputs") if isinstance(known, dict) else None
