@@ -131,9 +131,9 @@ def _held(root: Path) -> StudyError:
     return StudyError(
         f"the study is held by {said}",
         where=str(root),
-        do="That process no longer runs: run the command again with --unlock."
+        do=f"That process no longer runs: remove its lock with `millbase check {root} --unlock`."
         if gone
-        else "Wait for it to end; if it has died, run the command again with --unlock.",
+        else f"Wait for it to end; if it has died: `millbase check {root} --unlock`.",
     )
 
 
