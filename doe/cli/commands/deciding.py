@@ -69,6 +69,7 @@ def demo(
     json: JsonOption = False,
 ) -> None:
     """Go the whole way on an invented study, from the brief to the report."""
+    tell(f"Going the whole way in {folder}, on invented readings …")
     from doe.cli.show_deciding import show_demo
     from doe.steps.demo import run_demo
 

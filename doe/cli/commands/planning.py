@@ -32,6 +32,7 @@ def new(
     json: JsonOption = False,
 ) -> None:
     """Start a study from a commented brief."""
+    tell(f"Starting a study in {study} …")
     from doe.cli.show_planning import show_new
     from doe.steps.new import new_study
 
