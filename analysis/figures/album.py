@@ -166,6 +166,9 @@ def _coefficients(request: AlbumRequest) -> Iterator[Drawn]:
 
 def _residuals(request: AlbumRequest) -> Iterator[Drawn]:
     for name, fitted in request.fitted.items():
+        # As many terms as runs leave nothing over to look at.
+        if all(row.studentised is None for row in fitted.assessment.runs):
+            continue
         data = request.data.get(name)
         order = None if data is None else dict(zip(data.run, data.order, strict=True))
         yield draw_residuals(fitted.fit, fitted.assessment, order=order)

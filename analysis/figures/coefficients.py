@@ -54,7 +54,7 @@ def draw_coefficients(fit: Fit, *, level: float = 0.95) -> Drawn:
     axes.axvline(0.0, color=FAINT_INK, linewidth=0.8, zorder=1)
     for y in places:
         axes.axhline(y, color=RULE, linewidth=0.4, zorder=0)
-    clear = (low > 0) | (high < 0)
+    clear = ((low > 0) | (high < 0)) & (high > low)
     axes.hlines(places, low, high, color=INK, linewidth=1.4, zorder=2)
     for told, face in ((clear, ROOM), (~clear, "#ffffff")):
         axes.scatter(

@@ -104,7 +104,7 @@ def draw_surface(axes: Axes, canvas: Canvas, field: SurfaceField) -> DrawnSurfac
     # Bands share the map equally, whatever the values that part them.
     shades = BoundaryNorm(levels, 256)
     filled = canvas.fill(within, levels, cmap=SURFACE_MAP, norm=shades, zorder=1)
-    lines = canvas.line(values, levels, colors=PAPER, linewidths=0.7, zorder=2)
+    lines = canvas.line(values, levels, colors=PAPER, linewidths=0.7, linestyles="solid", zorder=2)
     margin = worst_margin(field.limits, field.values)
     window = None if margin is None else bool(np.any(margin[field.inside] >= 0))
     hatched = margin is not None and _hatch_refused(canvas, margin, field.inside)
@@ -139,7 +139,7 @@ def _draw_limits(canvas: Canvas, field: SurfaceField) -> tuple[tuple[str, tuple[
             continue
         dashes = DASHES[i % len(DASHES)]
         zero = np.array([0.0])
-        canvas.line(margin, zero, colors=PAPER, linewidths=4.0, zorder=4)
+        canvas.line(margin, zero, colors=PAPER, linewidths=4.0, linestyles="solid", zorder=4)
         canvas.line(margin, zero, colors=INK, linewidths=1.8, linestyles=[(0, dashes)], zorder=5)
         drawn.append((limit.words(), dashes))
     return tuple(drawn)
@@ -175,7 +175,16 @@ def _rising_levels(low: float, high: float) -> FloatArray:
         last = int(np.searchsorted(every, high, side="left"))
         if last - first <= LEVELS:
             break
-    return every[first : last + 1]
+    # Beyond that, whole decades are left out.
+    return every[first : last + 1] if last - first <= LEVELS else _decades(low, high)
+
+
+def _decades(low: float, high: float) -> FloatArray:
+    """Choose powers of ten, as many apart as keep the levels few."""
+    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
+    step = -(-(last - first) // LEVELS)
+    exponents = np.arange(first, last + step, step, dtype=np.float64)
+    return np.asarray(10.0**exponents, dtype=np.float64)
 
 
 def mark_compromise(axes: Axes, x: float, y: float) -> None:

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.contour import ContourSet
-from scipy.ndimage import distance_transform_edt, gaussian_filter
 
 from analysis.figures.contour_marks import (
     SurfaceField,
@@ -23,7 +22,6 @@ from analysis.figures.contour_marks import (
 from analysis.figures.drawn import Drawn, file_stem
 from analysis.figures.looks import (
     FORBIDDEN,
-    INK,
     as_axes,
     in_house_look,
     label_axes,
@@ -34,12 +32,9 @@ from analysis.figures.looks import (
     settle,
     with_unit,
 )
+from analysis.figures.region_edge import cover_outside
 from analysis.surface.contour import ContourSlice
 from doe.study.settings import BoolArray, FloatArray
-
-# Cells over which the edge of the region is smoothed: a step of one cell disappears.
-EDGE_SMOOTHING = 2.0
-EDGE_MARGIN = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,36 +54,6 @@ class GridCanvas:
         """Draw lines at levels, inside the region."""
         within = np.where(self.inside, values, np.nan)
         return self.axes.contour(self.x, self.y, within, levels=levels, **look)
-
-    def cover_outside(self) -> None:
-        """Paint over what lies outside the region: filled to the last cell, cut at its edge."""
-        if not np.all(self.inside):
-            beyond = cells_beyond(self.inside)
-            self.axes.contourf(
-                self.x,
-                self.y,
-                beyond,
-                levels=[0.0, beyond.max() + 1.0],
-                colors=FORBIDDEN,
-                zorder=3.5,
-            )
-            self.axes.contour(
-                self.x, self.y, beyond, levels=[0.0], colors=INK, linewidths=0.8, zorder=3.6
-            )
-
-
-def cells_beyond(inside: BoolArray) -> FloatArray:
-    """Give how many cells each point lies beyond the edge of the region, negative inside it.
-
-    A smoothed distance makes a slanting edge straight where the truth values alone make steps.
-    """
-    beyond = distance_transform_edt(~inside) - distance_transform_edt(inside)
-    # Carried on straight past the frame, so that the edge meets the frame without a bend.
-    margin = min(EDGE_MARGIN, *(size - 1 for size in beyond.shape))
-    carried_on = np.pad(beyond, margin, mode="reflect", reflect_type="odd")
-    smooth = gaussian_filter(carried_on, EDGE_SMOOTHING)
-    kept: FloatArray = smooth[margin:-margin, margin:-margin]
-    return kept
 
 
 @in_house_look
@@ -116,7 +81,7 @@ def draw_contours(
         response=response, values=slice_.values, inside=slice_.inside, limits=slice_.limits
     )
     canvas = GridCanvas(axes=axes, x=slice_.x_values, y=slice_.y_values, inside=slice_.inside)
-    canvas.cover_outside()
+    cover_outside(axes, slice_.x_values, slice_.y_values, slice_.inside)
     surface = draw_surface(axes, canvas, field)
     has_runs = runs is not None and len(runs) > 0
     if runs is not None and has_runs:

@@ -19,6 +19,7 @@ from analysis.figures.looks import (
     as_axes,
     in_house_look,
     new_figure,
+    number_text,
     plain_axes,
     sentence_case,
     settle,
@@ -32,6 +33,8 @@ PANEL_WIDTH, PANEL_HEIGHT = 2.35, 1.95
 NAME_CHARACTERS = 24
 # Level names under a panel: as many characters as its width leaves each of them.
 LEVEL_CHARACTERS = 26
+# A whole range is traced at many more places than a factor has numeric levels.
+FEW_LEVELS = 12
 
 
 @in_house_look
@@ -75,6 +78,11 @@ def _draw_panel(axes: Axes, panel: Effect, unit: str) -> None:
     plain_axes(axes, ticks=4)
     if panel.labels:
         _draw_levels(axes, panel)
+        names = [wrap(panel.labels[int(i)], _level_width(panel)) for i in panel.at]
+        axes.set_xticks(panel.at, names, fontsize=TICK_SIZE)
+    elif len(panel.at) <= FEW_LEVELS:
+        _draw_levels(axes, panel)
+        axes.set_xticks(panel.at, [number_text(at) for at in panel.at], fontsize=TICK_SIZE)
     else:
         axes.fill_between(panel.at, panel.low, panel.high, color=BAND, linewidth=0, zorder=1)
         for edge in (panel.low, panel.high):
@@ -96,13 +104,15 @@ def _draw_levels(axes: Axes, panel: Effect) -> None:
         panel.at, panel.value, marker="o", markersize=5, markerfacecolor=PAPER,
         markeredgecolor=INK, linestyle="none", zorder=3,
     )  # fmt: skip
-    width = max(LEVEL_CHARACTERS // len(panel.labels), 5)
-    names = [wrap(panel.labels[int(i)], width) for i in panel.at]
-    axes.set_xticks(panel.at, names, fontsize=TICK_SIZE)
-    axes.set_xlim(float(panel.at[0]) - 0.6, float(panel.at[-1]) + 0.6)
+    margin = 0.6 * float(panel.at[-1] - panel.at[0]) / max(len(panel.at) - 1, 1) or 0.6
+    axes.set_xlim(float(panel.at[0]) - margin, float(panel.at[-1]) + margin)
     if np.isfinite(panel.base):
         i = int(np.argmin(np.abs(panel.at - panel.base)))
         _mark(axes, float(panel.at[i]), float(panel.value[i]))
+
+
+def _level_width(panel: Effect) -> int:
+    return max(LEVEL_CHARACTERS // len(panel.labels), 5)
 
 
 def _mark(axes: Axes, x: float, y: float) -> None:

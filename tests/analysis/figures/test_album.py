@@ -294,3 +294,39 @@ def test_file_stems_are_safe(name: str) -> None:
 
     assert not set(stem) & set('/\\:*?"<>| .')
     assert len(stem.encode()) <= 150
+
+
+def test_as_many_terms_as_runs_leave_no_residual_figure() -> None:
+    """Four empty panels would look like a clean bill."""
+    study = masonry()
+    fitted = study.fitted["viscosity"]
+    bare = replace(
+        fitted.assessment,
+        runs=tuple(replace(row, studentised=None) for row in fitted.assessment.runs),
+    )
+    request = replace(
+        request_of(study), fitted={"viscosity": replace(fitted, assessment=bare)}, compromise=None
+    )
+
+    assert "residuals" not in {drawn.kind for drawn in make_album(request)}
+
+
+def test_numeric_levels_are_drawn_as_points() -> None:
+    """Between the levels that the bench can set there is nothing to read."""
+    study = masonry()
+    request = request_of(study)
+    effects = trace_effects(
+        {"viscosity": study.fitted["viscosity"].fit}, study.region, request.base
+    )
+    dose = next(effect for effect in effects if effect.setting == "dose")
+    few = replace(
+        dose,
+        at=dose.at[::20],
+        value=dose.value[::20],
+        low=dose.low[::20],
+        high=dose.high[::20],
+        inside=dose.inside[::20],
+    )
+    axes = draw_effects([few], shares=(), held="as recommended").figure.axes[0]
+
+    assert [label.get_text() for label in axes.get_xticklabels()] == ["0.8", "1.6", "2.4"]
