@@ -51,7 +51,7 @@ def show_predict(outcome: PredictOutcome) -> str:
     if first is not None:
         parts.append(
             paragraph(
-                f"Intervals at {first.level:.0%}; a new run is {first.predict_for}. On a "
+                f"Intervals at {100 * first.level:g} %; one new run: {first.predict_for}. On a "
                 "transformed scale the value is the median."
             )
         )
@@ -64,7 +64,7 @@ def _fitted(name: str, fitted: FittedResponse) -> str:
     unit = f" ({fit.unit})" if fit.unit else ""
     head = f"{name}{unit}: {fit.model.name} model{scale}, {known.n} runs"
     table = text_table(
-        ["term", "estimate", "std error", "t", "p", f"{known.level:.0%} interval"],
+        ["term", "estimate", "std error", "t", "p", f"{100 * known.level:g} % interval"],
         [_coefficient(row) for row in known.coefficients],
     )
     parts = [head, table, paragraph(_summary(known)), findings_text(fitted.findings)]
