@@ -57,7 +57,11 @@ class Canvas(Protocol):
         ...
 
     def line(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
-        """Draw lines at levels, inside the region."""
+        """Draw lines at levels, cut at the edge of the region."""
+        ...
+
+    def line_within(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
+        """Draw lines at levels that end before the edge, so that labels on them lie inside."""
         ...
 
 
@@ -104,7 +108,9 @@ def draw_surface(axes: Axes, canvas: Canvas, field: SurfaceField) -> DrawnSurfac
     # Bands share the map equally, whatever the values that part them.
     shades = BoundaryNorm(levels, 256)
     filled = canvas.fill(within, levels, cmap=SURFACE_MAP, norm=shades, zorder=1)
-    lines = canvas.line(values, levels, colors=PAPER, linewidths=0.7, linestyles="solid", zorder=2)
+    lines = canvas.line_within(
+        values, levels, colors=PAPER, linewidths=0.7, linestyles="solid", zorder=2
+    )
     margin = worst_margin(field.limits, field.values)
     window = None if margin is None else bool(np.any(margin[field.inside] >= 0))
     hatched = margin is not None and _hatch_refused(canvas, margin, field.inside)

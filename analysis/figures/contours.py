@@ -51,7 +51,11 @@ class GridCanvas:
         return self.axes.contourf(self.x, self.y, values, levels=levels, **look)
 
     def line(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
-        """Draw lines at levels, inside the region."""
+        """Draw lines at levels; what lies outside the region is covered afterwards."""
+        return self.axes.contour(self.x, self.y, values, levels=levels, **look)
+
+    def line_within(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
+        """Draw lines at levels that end before the edge, so that labels on them lie inside."""
         within = np.where(self.inside, values, np.nan)
         return self.axes.contour(self.x, self.y, within, levels=levels, **look)
 

@@ -49,16 +49,22 @@ class TriangleCanvas:
     def fill(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
         """Fill between levels, cut at the outline of the region."""
         x, y = self.places.T
-        filled = self.axes.tricontourf(x, y, values, levels=levels, **look)
-        edge = Polygon(self.outline, transform=self.axes.transData)
-        filled.set_clip_path(edge)
-        return filled
+        return self._cut(self.axes.tricontourf(x, y, values, levels=levels, **look))
 
     def line(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
-        """Draw lines at levels, inside the region."""
+        """Draw lines at levels, cut at the outline of the region."""
+        x, y = self.places.T
+        return self._cut(self.axes.tricontour(x, y, values, levels=levels, **look))
+
+    def line_within(self, values: FloatArray, levels: FloatArray, **look: Any) -> ContourSet:
+        """Draw lines at levels that end before the edge, so that labels on them lie inside."""
         mesh = Triangulation(*self.places.T)
         mesh.set_mask(~np.all(self.inside[mesh.triangles], axis=1))
         return self.axes.tricontour(mesh, values, levels=levels, **look)
+
+    def _cut(self, drawn: ContourSet) -> ContourSet:
+        drawn.set_clip_path(Polygon(self.outline, transform=self.axes.transData))
+        return drawn
 
 
 @in_house_look

@@ -41,8 +41,8 @@ def cover_outside(axes: Axes, x: FloatArray, y: FloatArray, inside: BoolArray) -
     frame = np.array([[x[0], y[0]], [x[-1], y[0]], [x[-1], y[-1]], [x[0], y[-1]]])
     # A path inside a path that runs the other way round is a hole.
     hole = Path.make_compound_path(_closed(frame), _closed(corners[::-1]))
-    axes.add_patch(PathPatch(hole, facecolor=FORBIDDEN, edgecolor="none", zorder=3.5))
-    axes.add_patch(Polygon(corners, facecolor="none", edgecolor=INK, linewidth=0.8, zorder=3.6))
+    axes.add_patch(PathPatch(hole, facecolor=FORBIDDEN, edgecolor="none", zorder=5.5))
+    axes.add_patch(Polygon(corners, facecolor="none", edgecolor=INK, linewidth=0.8, zorder=5.6))
 
 
 def convex_outline(inside: BoolArray) -> FloatArray | None:
@@ -85,8 +85,8 @@ def cells_beyond(inside: BoolArray) -> FloatArray:
 def _cover_bent(axes: Axes, x: FloatArray, y: FloatArray, inside: BoolArray) -> None:
     beyond = cells_beyond(inside)
     top = float(beyond.max()) + 1.0
-    axes.contourf(x, y, beyond, levels=[0.0, top], colors=FORBIDDEN, zorder=3.5)
-    axes.contour(x, y, beyond, levels=[0.0], colors=INK, linewidths=0.8, zorder=3.6)
+    axes.contourf(x, y, beyond, levels=[0.0, top], colors=FORBIDDEN, zorder=5.5)
+    axes.contour(x, y, beyond, levels=[0.0], colors=INK, linewidths=0.8, zorder=5.6)
 
 
 def _closed(corners: FloatArray) -> Path:
