@@ -107,13 +107,22 @@ def _value(axis: Axis, texts: Mapping[str, str], source: _Source, faults: list[F
             return float("nan")
         return float(axis.levels.index(level))
     signs: tuple[Decimal, ...] = (source.decimal,) if source.decimal else (".", ",")
-    number = next((n for sign in signs if (n := parse_number(text, sign)) is not None), None)
-    if number is None:
+    numbers = [n for sign in signs if (n := parse_number(text, sign)) is not None]
+    if not numbers:
         faults.append(
             Fault(what=f"'{axis.name}' is '{text}', which is no number", where=source.where)
         )
         return float("nan")
-    return number
+    if "," in text and len(set(numbers)) > 1:
+        both = " or ".join(f"{number:.15g}" for number in numbers)
+        faults.append(
+            Fault(
+                what=f"'{axis.name}' is '{text}', which may be {both}",
+                where=source.where,
+                do="Write it with a decimal point and without a sign between thousands.",
+            )
+        )
+    return numbers[0]
 
 
 def _complete_shares(row: FloatArray, coding: Coding) -> None:
