@@ -84,8 +84,8 @@ def test_without_arguments_the_help_is_shown(capsys: pytest.CaptureFixture[str])
     run([])
     said = capsys.readouterr()
     text = said.out + said.err
-    order = [text.index(f"\n  {name} ") for name in ("new", "check", "plan", "sheet", "enter",
-                                                     "fit", "predict", "choose", "report")]  # fmt: skip
+    names = ("new", "check", "plan", "sheet", "enter", "fit", "predict", "choose", "report")
+    order = [text.index(f"\n  {name} ") for name in names]
 
     assert order == sorted(order)
     assert "Traceback" not in text
