@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 
-from analysis.figures.triangle import CORNERS, TriangleFrame
+from analysis.figures.triangle import CORNERS, TriangleFrame, draw_frame
 
 NAMES = ("a", "b", "c")
 
@@ -43,3 +44,30 @@ def test_the_frame_holds_the_region_and_never_asks_for_negative_shares() -> None
     assert frame.total == pytest.approx(0.8)
     assert min(frame.lows) >= 0
     assert np.all(weights >= -1e-12)
+
+
+def test_each_scale_stands_on_the_side_that_its_name_tells() -> None:
+    """A share read off the wrong side is a wrong recipe."""
+    frame = TriangleFrame(names=NAMES, lows=(0.1, 0.2, 0.3))
+    axes = Figure().subplots()
+    draw_frame(axes, frame)
+    top, left, bottom = ([], [], [])
+    for text in axes.texts:
+        if "\n" not in text.get_text():
+            side = {"left": top, "right": left, "center": bottom}[text.get_horizontalalignment()]
+            side.append((float(text.get_text()), *text.get_position()))
+
+    # On the right side the left additive is at its least, and so on round the triangle.
+    for share, x, y in top:
+        place = frame.project(np.array([[share, 0.2, 0.8 - share]]))[0]
+        assert y == pytest.approx(place[1])
+        assert 0 < x - place[0] < 0.06
+    for share, x, y in left:
+        place = frame.project(np.array([[0.7 - share, share, 0.3]]))[0]
+        assert np.hypot(x - place[0], y - place[1]) < 0.06
+        assert x < place[0]
+    for share, x, y in bottom:
+        place = frame.project(np.array([[0.1, 0.9 - share, share]]))[0]
+        assert np.hypot(x - place[0], y - place[1]) < 0.06
+        assert y < place[1]
+    assert min(len(top), len(left), len(bottom)) >= 4
