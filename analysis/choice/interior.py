@@ -22,13 +22,16 @@ import numpy as np
 from doe.study.settings import BoolArray, FloatArray, IntArray
 
 MAX_STEPS = 35
-# Slopes left over and price · room off target, as parts of the largest weight, at which one counts
-# as solved. Below the last, rounding errors grow faster than slopes shrink.
+# Slopes left over and price · room off target at which one counts as solved; logarithms of
+# desirability are near 1. Below the last, rounding errors grow faster than slopes shrink.
 FLAT, EXACT, ROUNDING = 1e-6, 1e-10, 1e-12
 # Least gap to aim for, as a part of the slopes that are left over.
 BALANCE = 1e-4
 # Part of the way to the nearest limit that a step may go.
 SHORT_OF_LIMIT = 0.995
+# The corrector changes no price · room by more than this part of it; a step shorter than the
+# next is made again towards the centre.
+CORRECTION, SHORT_STEP = 0.5, 0.1
 # First price · room of every limit, as a part of the largest weight.
 FIRST = 0.1
 
@@ -102,12 +105,10 @@ class _Programmes:
         x: FloatArray,
         room: FloatArray,
         price: FloatArray,
-        scale: float,
     ) -> None:
         self.c, self.Q, self.A, self.b, self.target = c, Q, A, b, target
         self.x, self.room, self.price = x, room, price
         self.At = np.ascontiguousarray(A.transpose(0, 2, 1))
-        self.scale = scale
 
     @classmethod
     def of(
@@ -152,8 +153,7 @@ class _Programmes:
         ends = np.hstack([b, np.zeros((S, 2 * n_logs))])
         room = np.maximum(ends - _times(full, x), 1e-12)
         price = np.maximum(target, FIRST * np.abs(c).max()) / room
-        scale = max(1.0, float(gains.weight.max()))
-        return cls(c, Q, full, ends, target, x, room, price, scale)
+        return cls(c, Q, full, ends, target, x, room, price)
 
     def kept(self, which: BoolArray) -> _Programmes:
         """Keep some of the programmes."""
@@ -166,14 +166,13 @@ class _Programmes:
             self.x[which],
             self.room[which],
             self.price[which],
-            self.scale,
         )
 
     def solved(self) -> BoolArray:
         """Tell which programmes are solved."""
         dual, _ = self._residuals()
-        steep = np.abs(dual).max(axis=1) / self.scale
-        off = np.abs(self.price * self.room - self.target).max(axis=1) / self.scale
+        steep = np.abs(dual).max(axis=1)
+        off = np.abs(self.price * self.room - self.target).max(axis=1)
         solved: BoolArray = ((steep < FLAT) & (off < EXACT)) | (off < ROUNDING)
         return solved
 
@@ -193,9 +192,20 @@ class _Programmes:
         centring = np.clip(np.abs(ahead).mean(axis=1) / np.maximum(gap, 1e-300), 0.0, 1.0) ** 3
         # The gap may not close long before the slopes do, or rooms stick to their limits.
         kept = np.minimum(gap, BALANCE * np.abs(dual).max(axis=1))
-        aim = np.maximum(centring * gap, kept)[:, None] - off - droom * dprice
+        centre = np.maximum(centring * gap, kept)[:, None]
+        most = CORRECTION * (self.price * self.room)
+        aim = centre - off - np.clip(droom * dprice, -most, most)
         dx, droom, dprice = self._newton(inverse, ratio, dual, primal, aim)
         reach = SHORT_OF_LIMIT * _reach(self.room, self.price, droom, dprice)[:, None]
+        stuck = reach < SHORT_STEP
+        if stuck.any():
+            # Off centre: bring every price · room to one level before going on.
+            again = self._newton(inverse, ratio, dual, primal, gap[:, None] - off)
+            dx, droom, dprice = (
+                np.where(stuck, new, old)
+                for new, old in zip(again, (dx, droom, dprice), strict=True)
+            )
+            reach = SHORT_OF_LIMIT * _reach(self.room, self.price, droom, dprice)[:, None]
         self.x = self.x + reach * dx
         self.room = np.maximum(self.room + reach * droom, 1e-100)
         self.price = np.maximum(self.price + reach * dprice, 1e-100)
