@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doe.appraisal.two_level import relation_in_words
+from doe.appraisal.two_level import alias_chains, relation_in_words
 from doe.errors import PlanError
 from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.generators import (
@@ -23,6 +23,7 @@ ROMAN = {3: "III", 4: "IV", 5: "V", 6: "VI", 7: "VII", 8: "VIII", 9: "IX", 10: "
 _CENTRE = 3
 _MOST_FACTORS = 15
 _LEAST_FACTORS = 3
+_TOLD_CHAINS = 7
 
 
 def make(request: Request) -> LayoutRuns:
@@ -51,6 +52,7 @@ def make(request: Request) -> LayoutRuns:
     n_runs = _size(request, n_factors, n_crossed)
     words = defining_words(n_factors, n_runs)
     names = tuple(request.coding.names[i] for i in columns)
+    chains = [relation_in_words(chain, names) for chain in alias_chains(words, n_factors)]
     resolution = resolution_of(words)
     table = two_level_runs(n_factors, n_runs)
     centre = centre_rows(request.coding)
@@ -70,9 +72,10 @@ def make(request: Request) -> LayoutRuns:
                 "runs of the fraction": n_runs,
                 "resolution": resolution,
                 "defining relation": relation_in_words(words, names),
+                "aliases": chains,
             }
             | (blocked.details if blocked else {}),
-            reasons=(_sentence(n_factors, n_runs, resolution),)
+            reasons=(_sentence(n_factors, n_runs, resolution), *_mixed_up(chains))
             + (blocked.reasons if blocked else ()),
         ),
     )
@@ -110,6 +113,15 @@ def _sentence(n_factors: int, n_runs: int, resolution: int | None) -> str:
         f"A two-level fraction, {n_runs} of {2**n_factors} combinations, resolution "
         f"{ROMAN.get(resolution, resolution)}: {kept}."
     )
+
+
+def _mixed_up(chains: list[list[str]]) -> tuple[str, ...]:
+    """Name the effects that cannot be told apart, as far as a line or two will hold."""
+    if not chains:
+        return ()
+    said = "; ".join(" = ".join(chain) for chain in chains[:_TOLD_CHAINS])
+    more = "; all of them are in plan.json" if len(chains) > _TOLD_CHAINS else ""
+    return (f"Each of these sets is told as one effect: {said}{more}.",)
 
 
 LAYOUT = Layout(

@@ -121,6 +121,35 @@ def test_fractions_and_what_is_mixed_up_in_them(
         assert abs(column.sum()) == runs, "a word of the relation is constant over the runs"
 
 
+def test_what_is_mixed_up_is_named_with_the_factors_own_names(
+    tmp_path: Path, millbase: Millbase
+) -> None:
+    """Source: Box, Hunter and Hunter, 2^(3-1) with I = 123: 1 = 23, 2 = 13, 3 = 12."""
+    options = ("--layout", "fractional factorial", "--for", "screening", "--runs", 4)
+    plan = planned(tmp_path / "s", factors(3), millbase, *options)
+    sets = {frozenset(one) for one in plan["details"]["aliases"]}
+
+    assert sets == {
+        frozenset({"z1", "z2 × z3"}), frozenset({"z2", "z1 × z3"}), frozenset({"z3", "z1 × z2"}),
+    }  # fmt: skip
+    assert any("z1 = z2 × z3" in reason for reason in plan["reasons"])
+
+
+def test_runs_obey_the_aliases_that_are_named(tmp_path: Path, millbase: Millbase) -> None:
+    """Effects of one set have columns that agree over all runs, or are opposed over all."""
+    options = ("--layout", "fractional factorial", "--for", "screening", "--runs", 16)
+    plan = planned(tmp_path / "s", factors(7), millbase, *options)
+    x = points(plan)
+    named = [
+        [np.prod([x[:, int(z[1:]) - 1] for z in effect.split(" × ")], axis=0) for effect in one]
+        for one in plan["details"]["aliases"]
+    ]
+
+    # Resolution IV: 21 pairs in 7 sets of 3.
+    assert sorted(map(len, named)) == [3] * 7
+    assert all(abs(columns[0] @ other) == len(x) for columns in named for other in columns)
+
+
 def group_of(generators: set[tuple[int, ...]]) -> list[frozenset[int]]:
     """Multiply out a defining relation."""
     words = {frozenset[int]()}
