@@ -16,39 +16,42 @@ from analysis.figures.looks import house_look, leave_glyphs_to_the_viewer
 PNG_DPI = 160
 
 
-def save_figures(figures: Mapping[str, Figure]) -> Mapping[str, bytes]:
+def save_figures(figures: Mapping[str, Figure], *, made: str = "") -> Mapping[str, bytes]:
     """Write every figure as SVG and PNG.
 
     Args:
         figures: By the stem of the file names.
+        made: What made them (version, seed, hashes); goes into the files' own description.
 
     Returns:
         Bytes by file name, `NAME.svg` and `NAME.png`.
     """
     files: dict[str, bytes] = {}
     for name, figure in figures.items():
-        files[f"{name}.svg"] = svg_bytes(figure)
-        files[f"{name}.png"] = png_bytes(figure)
+        files[f"{name}.svg"] = svg_bytes(figure, made)
+        files[f"{name}.png"] = png_bytes(figure, made)
     return files
 
 
-def svg_bytes(figure: Figure) -> bytes:
+def svg_bytes(figure: Figure, made: str = "") -> bytes:
     """Write one figure as SVG with its text as text, no date and no program in it."""
     buffer = io.BytesIO()
     with house_look(), warnings.catch_warnings():
         leave_glyphs_to_the_viewer()
         FigureCanvasSVG(figure)
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+        about = {"Date": None, "Creator": None, "Description": made or None}
+        figure.savefig(buffer, format="svg", metadata=about)
     return _lighter(buffer.getvalue().decode("utf-8")).encode("utf-8")
 
 
-def png_bytes(figure: Figure) -> bytes:
+def png_bytes(figure: Figure, made: str = "") -> bytes:
     """Write one figure as PNG at 160 dots per inch."""
     buffer = io.BytesIO()
     with house_look(), warnings.catch_warnings():
         leave_glyphs_to_the_viewer()
         FigureCanvasAgg(figure)
-        figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": None})
+        about = {"Software": None, "Description": made or None}
+        figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata=about)
     return buffer.getvalue()
 
 

@@ -46,6 +46,7 @@ class ReportContent:
         no_compromise: Why there is none, a sentence.
         batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
         figures: Drawn figures, in the order of the album.
+        pictures: The figures as files by name, where they are written already; not drawn twice.
         findings: What the reader ought to know beside what the values carry themselves.
         status: Where the study stands.
         next_steps: What to do next, sentences; empty for the house's own advice.
@@ -62,6 +63,7 @@ class ReportContent:
     no_compromise: str = ""
     batch_recipe: BatchRecipe | None = None
     figures: tuple[Drawn, ...] = ()
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     status: tuple[StatusLine, ...] = ()
     next_steps: tuple[str, ...] = ()

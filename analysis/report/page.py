@@ -11,6 +11,7 @@ from itertools import count
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
+from analysis.figures.files import svg_bytes
 from analysis.report.appendix import appendix_section
 from analysis.report.bench_part import bench_section
 from analysis.report.blocks import Block, FiguresBlock, Picture, Section, TableBlock
@@ -55,7 +56,7 @@ def make_page(content: ReportContent) -> Page:
         invented=content.invented,
         slip=_slip(content),
         decision=make_decision(content),
-        sections=tuple(_numbered(make_sections(content))),
+        sections=tuple(_numbered(make_sections(content), content.pictures)),
         version=content.provenance.version,
         seed=content.provenance.seed,
         hashes=tuple(content.provenance.hashes.items()),
@@ -68,28 +69,33 @@ def make_sections(content: ReportContent) -> tuple[Section, ...]:
     return tuple(section for section in sections if section.parts)
 
 
-def _numbered(sections: Iterable[Section]) -> Iterable[Section]:
+def _numbered(sections: Iterable[Section], pictures: Mapping[str, bytes]) -> Iterable[Section]:
     tables, figures = count(1), count(1)
     for i, section in enumerate(sections, start=1):
         parts = tuple(
             replace(
                 part,
                 number=f"{i}.{j}",
-                blocks=tuple(_number_block(block, tables, figures) for block in part.blocks),
+                blocks=tuple(
+                    _number_block(block, tables, figures, pictures) for block in part.blocks
+                ),
             )
             for j, part in enumerate(section.parts, start=1)
         )
         yield replace(section, number=str(i), parts=parts)
 
 
-def _number_block(block: Block, tables: count[int], figures: count[int]) -> Block:
+def _number_block(
+    block: Block, tables: count[int], figures: count[int], drawn_already: Mapping[str, bytes]
+) -> Block:
     if isinstance(block, TableBlock):
         return replace(block, number=next(tables))
     if isinstance(block, FiguresBlock):
         pictures = []
         for drawn in block.drawn:
             number = next(figures)
-            svg = inline_svg(drawn, number)
+            picture = drawn_already.get(f"{drawn.name}.svg") or svg_bytes(drawn.figure)
+            svg = inline_svg(drawn, picture, number)
             pictures.append(
                 Picture(number=number, svg=svg, caption=drawn.caption, wide=is_wide(drawn))
             )

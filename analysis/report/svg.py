@@ -7,21 +7,21 @@ import re
 from markupsafe import Markup, escape
 
 from analysis.figures.drawn import Drawn
-from analysis.figures.files import svg_bytes
 
 # The root of the picture alone is 576 points wide at 8 inches.
 POINTS_PER_INCH = 72.0
 WIDE_POINTS = 5.6 * POINTS_PER_INCH
 
 
-def inline_svg(drawn: Drawn, number: int) -> Markup:
+def inline_svg(drawn: Drawn, picture: bytes, number: int) -> Markup:
     """Turn a figure into markup that stands safely beside other figures.
 
     Args:
         drawn: The figure.
+        picture: The same as SVG.
         number: Its number on the page, which keeps its ids apart from those of others.
     """
-    svg = svg_bytes(drawn.figure).decode("utf-8")
+    svg = picture.decode("utf-8")
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.DOTALL)
     svg = re.sub(r'(\bid=")', rf"\g<1>f{number}-", svg)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -57,8 +57,9 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     compromise, why_not = _compromise(analysis, session.seed(seed))
     figures = _figures(session, analysis, compromise)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
+    pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
+    content = replace(content, pictures=pictures)
     tables = report_tables(content)
-    pictures = save_figures({one.name: one.figure for one in figures})
     files = {
         PAGE: render_report(content).encode("utf-8"),
         **{f"figures/{name}": data for name, data in pictures.items()},
@@ -71,6 +72,13 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     files["report.json"] = json_bytes({**outcome.contract(), "page": f"results/{PAGE}"})
     write_results(session, files, command="report")
     return outcome
+
+
+def _made(content: ReportContent) -> str:
+    """Say what made the figures, for whoever finds one alone."""
+    made = content.provenance
+    inputs = ", ".join(f"{name} {mark}" for name, mark in made.hashes.items() if name != "version")
+    return f"millbase {made.version}, seed {made.seed}, inputs: {inputs}"
 
 
 def _compromise(analysis: StudyAnalysis | None, seed: int) -> tuple[Compromise | None, str]:
