@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from doe.model.coding import ChoiceAxis, Coding, NumericAxis, present_levels
-from doe.model.term import Model, Term, term_label
+from doe.model.term import Model, Term, product_label, quoted, term_label
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,15 +38,21 @@ def column_label(column: Column) -> str:
         >>> term = Term(powers=(("dose", 1), ("neutraliser", 1)))
         >>> column_label(Column(term=term, levels=(("neutraliser", "ammonia"),)))
         'dose × neutraliser (ammonia)'
+        >>> term = Term(powers=(("dose × g", 1), ("neutraliser", 1)))
+        >>> column_label(Column(term=term, levels=(("neutraliser", "ammonia"),)))
+        '"dose × g" × neutraliser (ammonia)'
     """
     label = term_label(column.term)
     if not column.levels:
         return label
     levels = dict(column.levels)
-    parts = [
-        f"{name} ({levels[name]})" if name in levels else term_label(Term(powers=((name, power),)))
-        for name, power in column.term.powers
-    ]
+    if len(column.term.powers) == 1:
+        ((name, _),) = column.term.powers
+        return f"{name} ({levels[name]})"
+    parts = []
+    for name, power in column.term.powers:
+        shown = quoted(name) if power == 1 else product_label(((name, power),))
+        parts.append(f"{shown} ({levels[name]})" if name in levels else shown)
     return " × ".join(parts)
 
 
