@@ -26,6 +26,20 @@ def text_width(text: str) -> int:
     )
 
 
+def shortened(text: str, width: int) -> str:
+    """Cut a text to so many terminal columns, with an ellipsis where something is left out.
+
+    Example:
+        >>> shortened("grind time", 6), shortened("研磨时间", 6)
+        ('grind…', '研磨…')
+    """
+    if text_width(text) <= width:
+        return text
+    while text and text_width(text) >= width:
+        text = text[:-1]
+    return f"{text}…"
+
+
 def text_table(heads: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "  ") -> str:
     """Lay out a table; columns of numbers are set to the right.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.report.rounding import plain
-from doe.cli.screen import WIDTH, paragraph, text_table
+from doe.cli.screen import WIDTH, paragraph, shortened, text_table
 from doe.steps.check import CheckOutcome
 from doe.steps.new import NewOutcome
 from doe.steps.plan import PlanOutcome
@@ -67,4 +67,4 @@ def runs_text(plan: Plan) -> str:
 def _short(names: tuple[str, ...]) -> list[str]:
     """Shorten names so that a row has a chance to fit the screen."""
     room = max(8, (WIDTH - 40) // max(len(names), 1))
-    return [name if len(name) <= room else name[: room - 1] + "…" for name in names]
+    return [shortened(name, room) for name in names]

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import pytest
 
-from doe.cli.screen import WIDTH, findings_text, paragraph, tell, text_table, text_width
+from doe.cli.screen import (
+    WIDTH,
+    findings_text,
+    paragraph,
+    shortened,
+    tell,
+    text_table,
+    text_width,
+)
 from doe.study.finding import Finding
 
 
@@ -27,6 +35,18 @@ def test_columns_stay_aligned_under_wide_names() -> None:
     }
 
     assert len(starts) == 1
+
+
+@pytest.mark.parametrize(
+    "text", ["hydrophobic co-additive", "润湿剂与分散剂", "нейтрализатор", "e\u0301" * 9]
+)
+@pytest.mark.parametrize("width", [1, 2, 5, 8, 30])
+def test_a_name_is_cut_by_columns_not_by_signs(text: str, width: int) -> None:
+    """Wide signs never stand out of their column, and what fits is left alone."""
+    cut = shortened(text, width)
+
+    assert text_width(cut) <= width
+    assert (cut == text) == (text_width(text) <= width)
 
 
 def test_numbers_stand_to_the_right_and_words_to_the_left() -> None:
