@@ -24,7 +24,7 @@ from doe.study.settings import BoolArray, FloatArray, IntArray
 MAX_STEPS = 35
 # Slopes left over and price · room off target at which one counts as solved; logarithms of
 # desirability are near 1. Below the last, rounding errors grow faster than slopes shrink.
-FLAT, EXACT, ROUNDING = 1e-6, 1e-10, 1e-12
+FLAT, EXACT, ROUNDING = 1e-6, 1e-9, 1e-11
 # Least gap to aim for, as a part of the slopes that are left over.
 BALANCE = 1e-4
 # Part of the way to the nearest limit that a step may go.
