@@ -27,6 +27,7 @@ from analysis.figures.looks import (
 )
 from analysis.fits.assessment import Assessment, RunRow
 from analysis.fits.fit import Fit
+from analysis.fits.smooth import local_trend
 from doe.study.settings import BoolArray, FloatArray
 
 # More names than this on one panel would run into each other.
@@ -108,6 +109,9 @@ def _residual_panel(
 ) -> None:
     plain_axes(axes)
     axes.axhline(0.0, color=FAINT_INK, linewidth=0.8, zorder=1)
+    trend = local_trend(x, y)
+    if trend is not None:
+        axes.plot(trend[:, 0], trend[:, 1], color=ROOM, linewidth=1.4, zorder=2)
     _scatter(axes, x, y, rows)
     reach = float(np.max(np.abs(y), initial=2.0))
     if limit is not None and limit < 2.5 * reach:
@@ -227,7 +231,7 @@ def _middle(spot: tuple[float, float], offset: tuple[int, int]) -> tuple[float, 
 def _caption(limit: float | None, bound: float | None, has_order: bool) -> str:
     pieces = [
         "External studentised residuals: each run is judged by a model that has not seen it.",
-        "Circles are runs of the plan, open squares controls.",
+        "Circles are runs of the plan, open squares controls; the blue line is the local trend.",
     ]
     if limit is not None:
         pieces.append(
