@@ -20,6 +20,8 @@ _RIDGE = 1e-8
 # A sweep that gains less than this share of the criterion has converged.
 _GAIN = 1e-10
 _MAX_SWEEPS = 60
+# Values closer than this share of themselves are ties: far above rounding, far below any gain.
+_TIE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +74,7 @@ def best_rows(
         for start in range(search.starts)
     ]
     values = np.array([value for _, value in ends])
-    best = int(np.argmin(values))
+    best = _first_least(values)
     near = np.abs(values - values[best]) <= 1e-3 * abs(values[best])
     return Found(
         rows=ends[best][0],
@@ -98,8 +100,18 @@ def best_repeats(rows: FloatArray, n_repeats: int, criterion: Criterion) -> IntA
         values = _values_with_each(rows, _inverse(np.vstack([rows, rows[chosen]])), criterion)
         round_so_far = chosen[len(rows) * (turn // len(rows)) :]
         values[round_so_far] = np.inf
-        chosen.append(int(np.argmin(values)))
+        chosen.append(_first_least(values))
     return np.array(chosen, dtype=np.int64)
+
+
+def _first_least(values: FloatArray) -> int:
+    """Take the first of the least values, those that rounding alone tells apart counting as equal.
+
+    Mirror images tie exactly; without this the last bits of another machine's arithmetic would
+    choose between them.
+    """
+    least = float(values.min())
+    return int(np.argmax(values <= least + _TIE * abs(least)))
 
 
 def _exchange(
@@ -117,7 +129,7 @@ def _exchange(
             inverse = _inverse(np.vstack([held, candidates[others]]))
             values = _values_with_each(candidates, inverse, criterion)
             values[others] = np.inf
-            rows[i] = int(np.argmin(values))
+            rows[i] = _first_least(values)
         after = _ridged_value(np.vstack([held, candidates[rows]]), criterion)
         if after > before - _GAIN * max(1.0, abs(after)):
             break

@@ -85,9 +85,11 @@ def read_batch(
         Entries by response: one viscosity (or `gelled`), one strength, two uptake panels.
     """
     true = true_values(conditions)
-    batch, strength_batch = rng.multivariate_normal(
-        [0.0, 0.0], [[0.05**2, -0.4 * 0.05 * 0.9], [-0.4 * 0.05 * 0.9, 0.9**2]]
-    )
+    # Batch errors of ln viscosity (0.05) and strength (0.9), correlated by −0.4; written out, as a
+    # factorisation may turn its signs on another machine.
+    first, second = rng.normal(size=2)
+    batch = 0.05 * first
+    strength_batch = 0.9 * (-0.4 * first + math.sqrt(1.0 - 0.4**2) * second)
     ln_viscosity = math.log(true.viscosity) + day["viscosity"] + batch + rng.normal(0.0, 0.036)
     viscosity = math.exp(ln_viscosity)
     strength = true.strength + day["strength"] + strength_batch + rng.normal(0.0, 0.8)
