@@ -61,7 +61,7 @@ def make(request: Request) -> LayoutRuns:
     n_ranges = len(kinds.ranges)
     if n_ranges not in CENTRE:
         raise PlanError(
-            f"{n_ranges} factors have three levels or more",
+            f"{n_ranges} factor{' has' if n_ranges == 1 else 's have'} three levels or more",
             where=f"layout '{NAME}'",
             allowed="3 to 7",
         )

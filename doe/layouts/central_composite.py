@@ -113,7 +113,7 @@ def make(request: Request) -> LayoutRuns:
     n_factors = len(kinds.ranges)
     if not _FACTORS[0] <= n_factors <= _FACTORS[1]:
         raise PlanError(
-            f"{n_factors} factors have three levels or more",
+            f"{n_factors} factor{' has' if n_factors == 1 else 's have'} three levels or more",
             where=f"layout '{NAME}'",
             allowed=f"{_FACTORS[0]} to {_FACTORS[1]}",
         )

@@ -156,9 +156,10 @@ def _check(request: Request) -> None:
             where=f"layout '{NAME}'",
             allowed="ranges, and choices of two levels",
         )
-    if len(kinds.ranges) < _LEAST_RANGES:
+    n = len(kinds.ranges)
+    if n < _LEAST_RANGES:
         raise PlanError(
-            f"{len(kinds.ranges)} factors have three levels or more",
+            f"{n} factor{' has' if n == 1 else 's have'} three levels or more",
             where=f"layout '{NAME}'",
             allowed=f"at least {_LEAST_RANGES}",
         )

@@ -14,6 +14,7 @@ from doe.layouts.checking import make_layout
 from doe.layouts.choose import choose_layout
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns, Purpose, Request
+from doe.layouts.sampling_batches import has_samples
 from doe.model.coding import coding_of
 from doe.model.region import region_of
 from doe.steps.contract import envelope
@@ -32,6 +33,7 @@ class PlanOptions:
     layout: str | None = None
     criterion: Literal["D", "I", "A"] | None = None
     runs: int | None = None
+    batches: int | None = None
     days: int | None = None
     purpose: Purpose = "optimising"
     model: str | None = None
@@ -40,6 +42,7 @@ class PlanOptions:
     centre: int | None = None
     axial_beyond: bool = False
     from_batch: bool = False
+    variance_ratio: float | None = None
     starts: int | None = None
     seed: int | None = None
     replace: bool = False
@@ -135,16 +138,28 @@ def _refuse_replacing(session: Session, asked: PlanOptions) -> None:
 def _request(session: Session, asked: PlanOptions) -> Request:
     study = session.study
     coding = coding_of(study)
+    # A number of batches only differs from a number of runs where samples share a batch.
+    shared = has_samples(study) and (asked.from_batch or asked.batches is not None)
+    ratio = asked.variance_ratio
     return Request(
-        study=study, coding=coding, region=region_of(study),
+        study=study,
+        coding=coding,
+        region=region_of(study),
         models=(known_model(asked.model, coding),) if asked.model else (),
-        runs=asked.runs, days=asked.days, centre=asked.centre,
-        replicates=asked.replicates, lack_of_fit=asked.lack_of_fit,
-        axial_beyond=asked.axial_beyond, purpose=asked.purpose,
-        sample_from_batch=asked.from_batch, criterion=asked.criterion or "",
-        variance_ratio=study.wishes.variance_ratio, starts=asked.starts,
+        runs=asked.runs if shared or asked.runs else asked.batches,
+        batches=asked.batches if shared else None,
+        days=asked.days,
+        centre=asked.centre,
+        replicates=asked.replicates,
+        lack_of_fit=asked.lack_of_fit,
+        axial_beyond=asked.axial_beyond,
+        purpose=asked.purpose,
+        sample_from_batch=shared,
+        criterion=asked.criterion or "",
+        variance_ratio=study.wishes.variance_ratio if ratio is None else ratio,
+        starts=asked.starts,
         seed=session.seed(asked.seed),
-    )  # fmt: skip
+    )
 
 
 def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[str, ...]]:

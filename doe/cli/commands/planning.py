@@ -66,6 +66,9 @@ def plan(
     runs: Annotated[
         int | None, typer.Option(help="Runs to make, controls not counted.", min=1)
     ] = None,
+    batches: Annotated[
+        int | None, typer.Option(help="Mill batches, where samples share them.", min=1)
+    ] = None,
     days: Annotated[int | None, typer.Option(help="Days to spread the runs over.", min=1)] = None,
     purpose: Annotated[
         Literal["screening", "optimising"], typer.Option("--for", help="What the plan is for.")
@@ -90,6 +93,10 @@ def plan(
         bool,
         typer.Option("--from-batch", help="Draw all levels of a sample factor from each batch."),
     ] = False,
+    variance_ratio: Annotated[
+        float | None,
+        typer.Option("--variance-ratio", help="Variance of batches over residual.", min=0.0),
+    ] = None,
     starts: Annotated[
         int | None, typer.Option(help="Random starts of an optimal plan.", min=1)
     ] = None,
@@ -103,9 +110,10 @@ def plan(
     from doe.steps.plan import PlanOptions, plan_study
 
     options = PlanOptions(
-        layout=layout, criterion=criterion, runs=runs, days=days, purpose=purpose, model=model,
-        replicates=replicates, lack_of_fit=lack_of_fit, centre=centre, axial_beyond=axial_beyond,
-        from_batch=from_batch, starts=starts, seed=seed, replace=replace,
+        layout=layout, criterion=criterion, runs=runs, batches=batches, days=days,
+        purpose=purpose, model=model, replicates=replicates, lack_of_fit=lack_of_fit,
+        centre=centre, axial_beyond=axial_beyond, from_batch=from_batch,
+        variance_ratio=variance_ratio, starts=starts, seed=seed, replace=replace,
     )  # fmt: skip
     finish(plan_study(study, options), json, show_plan)
 

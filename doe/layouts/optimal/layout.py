@@ -36,8 +36,15 @@ def make(request: Request) -> LayoutRuns:
         The runs, replicates last.
 
     Raises:
-        PlanError: Fewer runs than the model has terms, or more than the region has points.
+        PlanError: Fewer runs than the model has terms, more than the region has points, or samples
+            that share batches.
     """
+    if request.sample_from_batch:
+        raise PlanError(
+            "the layout 'optimal' makes every run a mill batch of its own",
+            where="--batches",
+            do="Leave out --batches and --from-batch, or name a classic layout.",
+        )
     model = union_model(request.wanted_models, request.coding)
     p = len(model_columns(model, request.coding))
     n_distinct, n_repeats = _budget(request, p)
