@@ -100,6 +100,19 @@ def read_workbook(
     )
 
 
+def missing_runs(data: bytes, plan: Plan) -> tuple[int, ...]:
+    """Find the runs of a plan that a workbook does not hold as they stand now.
+
+    Returns:
+        Run numbers; every one where the file is no bench workbook at all.
+    """
+    try:
+        marks = _read_machine(open_book(data, "")[0], "").marks
+    except ResultsError:
+        return plan.run
+    return tuple(run for run, mark in run_marks(plan).items() if marks.get(run) != mark)
+
+
 def _read_machine(book: Workbook, source: str) -> _Machine:
     """Read the hidden sheet that ties the workbook to its plan."""
     if MACHINE not in book.sheetnames:

@@ -17,6 +17,7 @@ from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.session import open_study
 from doe.study.choices import ChosenSettings
 from doe.study.finding import Finding
+from doe.study.names import match_name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,8 +103,10 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
 
 def search_compromise(analysis: StudyAnalysis, options: ChooseOptions, seed: int) -> Compromise:
     """Run the search on an analysed study."""
+    roles = [view.role for view in analysis.session.study.views]
+    view = match_name(options.view, roles) or options.view
     return choose_compromise(
-        analysis.session.study, analysis.region, analysis.fits, view=options.view,
+        analysis.session.study, analysis.region, analysis.fits, view=view,
         within_limits=options.within_limits, rng=np.random.default_rng(seed), level=options.level,
     )  # fmt: skip
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from doe.errors import DoeError
+from doe.sheets.workbook_in import missing_runs
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session
@@ -71,8 +72,15 @@ def _plan_lines(session: Session) -> Iterator[StatusLine]:
     yield _line("done", f"Plan: {len(plan) - controls} runs{beside} ({made}).")
     if all(entry.layout == "adopted" for entry in plan.rounds):
         return
-    if session.folder.read_file(WORKBOOK) is None:
+    workbook = session.folder.read_file(WORKBOOK)
+    if workbook is None:
         yield _line("missing", "Sheets: not made yet ('millbase sheet').")
+    elif gone := missing_runs(workbook, plan):
+        yield _line(
+            "doubtful",
+            f"Sheets: {WORKBOOK} does not hold {len(gone)} runs as the plan has them now; make it "
+            "again ('millbase sheet --replace').",
+        )
     else:
         yield _line("done", f"Sheets: {WORKBOOK}, cards and labels.")
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import os
 import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -465,23 +464,6 @@ def test_a_study_that_somebody_holds_is_not_written(
     assert not (study / LOCK_FILE).exists()
     assert millbase(command[0], study, *words).status == 0
 
-
-@pytest.mark.skipif(
-    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="nothing is read-only to this user"
-)
-def test_a_folder_that_cannot_be_written(
-    states: Mapping[str, Path], tmp_path: Path, millbase: Millbase
-) -> None:
-    """Fitting would write results; it says so and changes nothing."""
-    study = Path(shutil.copytree(states["read"], tmp_path / "s"))
-    study.chmod(0o555)
-    try:
-        answer = millbase("fit", study, "--json")
-    finally:
-        study.chmod(0o755)
-
-    assert_refused(answer)
-    assert "cannot be written" in answer.err
 
 
 class HeldDisk(Disk):
