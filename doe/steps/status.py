@@ -125,7 +125,8 @@ def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[S
     for name, fitted in analysis.fitted.items():
         doubts = sum(finding.level != "note" for finding in fitted.findings)
         state: State = "doubtful" if doubts else "done"
-        beside = f", {doubts} caution{'' if doubts == 1 else 's'} ('millbase fit')" if doubts else ""
+        cautions = f"{doubts} caution" if doubts == 1 else f"{doubts} cautions"
+        beside = f", {cautions} ('millbase fit')" if doubts else ""
         yield _line(
             state, f"Model of {name}: {fitted.fit.model.name}, {fitted.fit.n} runs{beside}."
         )
