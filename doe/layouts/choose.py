@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from doe.errors import DoeError, PlanError
+from doe.errors import PlanError
 from doe.layouts.blocking import with_days
 from doe.layouts.checking import checked, make_layout
 from doe.layouts.parts import FactorKinds, factor_kinds
@@ -51,13 +51,15 @@ def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
             refused.append(f"Not '{name}': it takes {len(runs)} runs.")
             continue
         return name, (why, *refused)
-    if OPTIMAL in LAYOUTS and _works(request):
+    refusal = _optimal_refusal(request)
+    if refusal is None:
         return OPTIMAL, (
             "Runs chosen for this region and these models: no classic layout fits within a "
             "sensible number of runs.",
             *refused,
         )
-    raise first or PlanError("no layout fits this brief", do="Name one with --layout.")
+    # What the last resort lacks is what the budget lacks, except where it is not meant for this.
+    raise (first if request.sample_from_batch else None) or refusal
 
 
 def _candidates(request: Request) -> Iterator[tuple[str, str]]:
@@ -148,9 +150,10 @@ def _is_too_large(runs: LayoutRuns, request: Request) -> bool:
     return n_batches > most
 
 
-def _works(request: Request) -> bool:
+def _optimal_refusal(request: Request) -> PlanError | None:
+    """Tell why no plan can be made for the region and the models; None where one can."""
     try:
         checked(LAYOUTS[OPTIMAL], replace(request, starts=1))
-    except DoeError:
-        return False
-    return True
+    except PlanError as error:
+        return error
+    return None
