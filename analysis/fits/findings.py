@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from analysis.fits.assessment import AnovaRow, Assessment
 from analysis.fits.findings_on_runs import findings_on_runs
 from analysis.fits.fit import Fit
@@ -33,7 +35,7 @@ def findings_of(fit: Fit, assessment: Assessment, data: ResponseData) -> tuple[F
     return (
         *_on_information(assessment),
         *_on_effects(assessment),
-        *_on_lack_of_fit(assessment),
+        *_on_lack_of_fit(assessment, data),
         *_on_prediction(assessment),
         *_on_scale(fit, assessment),
         *_on_digits(assessment),
@@ -106,12 +108,26 @@ def _on_effects(a: Assessment) -> Iterator[Finding]:
         )
 
 
-def _on_lack_of_fit(a: Assessment) -> Iterator[Finding]:
+def _n_replicates(data: ResponseData) -> int:
+    """Count the runs whose planned settings another run had before."""
+    rows = np.round(np.nan_to_num(data.planned.values, nan=-9e15), 9)
+    return len(rows) - len(np.unique(rows, axis=0))
+
+
+def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
     if a.residual_sd == 0:
         return
     pure = next((row for row in a.anova if row.source == "pure error"), None)
     if pure is None:
-        if a.residual_df > 0:
+        if a.residual_df > 0 and _n_replicates(data):
+            yield Finding(
+                level="note",
+                what=f"The replicates tell the {a.blocks or 'block'}s apart and nothing more, so "
+                "it cannot be seen whether the form of the model is right.",
+                evidence={"runs that repeat another": _n_replicates(data)},
+                advice="Plan more replicates, two of them on one day, in the next round.",
+            )
+        elif a.residual_df > 0:
             yield Finding(
                 level="note",
                 what="No settings were run twice, so it cannot be seen whether the form of the "
