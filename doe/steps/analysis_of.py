@@ -110,9 +110,24 @@ def _fit_chosen(
         is_last = position == len(chosen.models) - 1
         if fitted.assessment.residual_df < 1 and not chosen.asked and not is_last:
             continue
+        if chosen.dropped:
+            told = _left_out_by_choice(fitted, chosen)
+            fitted = replace(fitted, findings=(*fitted.findings, told))
         smaller = [] if model == chosen.models[0] else [_smaller(data, model, chosen.models[0])]
         return _reduced(data, coding, fitted, options), smaller
     raise error or FitError(f"{data.response.name}: no model can be fitted")
+
+
+def _left_out_by_choice(fitted: FittedResponse, chosen: ModelChoice) -> Finding:
+    n = len(chosen.dropped)
+    return Finding(
+        level="note",
+        what=f"{n} term{'s are' if n > 1 else ' is'} left out of the {fitted.fit.model.name} model "
+        "by choice: the p-values and intervals do not allow for the choosing and look surer than "
+        "they are.",
+        evidence={"terms left out": n},
+        source="Miller (2002), Subset Selection in Regression, 2nd ed., chapter 6",
+    )
 
 
 def _reduced(
