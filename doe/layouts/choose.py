@@ -12,16 +12,19 @@ from doe.layouts.parts import FactorKinds, factor_kinds
 from doe.layouts.registry import LAYOUTS, OPTIMAL
 from doe.layouts.request import LayoutRuns, Request
 from doe.layouts.simplex import is_simplex
-from doe.model.matrix import model_matrix
+from doe.model.matrix import model_columns, model_matrix
 from doe.model.terms import is_blend, make_model
 
-__all__ = ["choose_layout", "make_layout"]
+__all__ = ["choose_layout", "make_chosen", "make_layout"]
 
 # A classic layout that needs more than twice the coefficients (and more than 30 runs, about a week
 # and a half of batches) is taken only where the budget asks for it.
 _RUNS_PER_COEFFICIENT = 2.0
 _MANY_RUNS = 30
 _FEW_FACTORS = 3
+# A plan that fits its model exactly tells no error; below three degrees of freedom the intervals
+# are too wide to decide by (t of two degrees of freedom is 4.3; common practice, no source).
+LEAST_ERROR_DF = 3
 _CORNERS = 5
 
 
@@ -60,6 +63,27 @@ def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
         )
     # What the last resort lacks is what the budget lacks, except where it is not meant for this.
     raise (first if request.sample_from_batch else None) or refusal
+
+
+def make_chosen(request: Request) -> tuple[LayoutRuns, tuple[str, ...]]:
+    """Pick a layout and make its runs, with enough of them to judge the model by.
+
+    Returns:
+        The runs, and why this layout.
+
+    Raises:
+        PlanError: No layout works.
+    """
+    name, why = choose_layout(request)
+    runs = make_layout(name, request)
+    model = make_model(request.wanted_models[-1], request.coding)
+    short = LEAST_ERROR_DF - (len(runs) - len(model_columns(model, request.coding)))
+    if request.runs is not None or request.replicates is not None or short <= 0:
+        return runs, why
+    told = (
+        f"{short} replicates are added, as the layout alone leaves nothing to judge the model by."
+    )
+    return make_layout(name, replace(request, replicates=short)), (*why, told)
 
 
 def _candidates(request: Request) -> Iterator[tuple[str, str]]:

@@ -11,7 +11,7 @@ import numpy as np
 import doe
 from doe.errors import PlanError
 from doe.layouts.checking import make_layout
-from doe.layouts.choose import choose_layout
+from doe.layouts.choose import make_chosen
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns, Purpose, Request
 from doe.layouts.sampling_batches import has_samples
@@ -163,12 +163,8 @@ def _request(session: Session, asked: PlanOptions) -> Request:
 
 
 def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[str, ...]]:
-    why: tuple[str, ...] = ()
     name = asked.layout or ("optimal" if asked.criterion else None)
-    if name is None:
-        name, why = choose_layout(request)
-    runs = make_layout(name, request)
-    return runs, why
+    return make_chosen(request) if name is None else (make_layout(name, request), ())
 
 
 def _arranged(session: Session, request: Request, runs: LayoutRuns, why: tuple[str, ...]) -> Plan:

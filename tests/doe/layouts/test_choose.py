@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from doe.layouts.checking import make_layout
-from doe.layouts.choose import choose_layout
+from doe.layouts.choose import choose_layout, make_chosen
 from tests.doe.layouts.briefs import (
     BASE_CHOICE,
     CUT_SIMPLEX,
@@ -58,3 +58,12 @@ def test_corners_that_are_not_allowed_lead_to_box_behnken() -> None:
 
     assert name == "Box-Behnken"
     assert any(reason.startswith("Not 'central composite'") for reason in reasons)
+
+
+def test_a_layout_picked_for_the_user_leaves_something_to_judge_it_by() -> None:
+    """Three levels of one range carry a quadratic model exactly; replicates are added and told."""
+    study = a_study(RANGES[:1])
+    runs, why = make_chosen(a_request(study))
+
+    assert runs.kind.count("replicate") == 3
+    assert "3 replicates are added" in " ".join(why)
