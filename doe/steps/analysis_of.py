@@ -13,6 +13,7 @@ from analysis.lab.responses import gather
 from doe.errors import FitError
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
+from doe.model.term import Model
 from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
 from doe.steps.session import Session
 from doe.study.finding import Finding
@@ -105,21 +106,30 @@ def _fit_chosen(
                 data, coding, model=model, drop=chosen.dropped, level=options.level
             )
         except FitError as caught:
-            error = error or caught
+            # The smallest model's fault is the plainest: it is not about having too many terms.
+            error = caught
             continue
         is_last = position == len(chosen.models) - 1
         if fitted.assessment.residual_df < 1 and not chosen.asked and not is_last:
             continue
-        if chosen.dropped:
+        if chosen.kept_out or chosen.dropped:
             told = _left_out_by_choice(fitted, chosen)
             fitted = replace(fitted, findings=(*fitted.findings, told))
-        smaller = [] if model == chosen.models[0] else [_smaller(data, model, chosen.models[0])]
+        smaller = (
+            []
+            if model == chosen.models[0]
+            else [_smaller(data, _name(model), _name(chosen.models[0]))]
+        )
         return _reduced(data, coding, fitted, options), smaller
     raise error or FitError(f"{data.response.name}: no model can be fitted")
 
 
+def _name(model: str | Model) -> str:
+    return model if isinstance(model, str) else model.name
+
+
 def _left_out_by_choice(fitted: FittedResponse, chosen: ModelChoice) -> Finding:
-    n = len(chosen.dropped)
+    n = chosen.kept_out or len(chosen.dropped)
     return Finding(
         level="note",
         what=f"{n} term{'s are' if n > 1 else ' is'} left out of the {fitted.fit.model.name} model "

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.fits.fit import Fit
-from doe.model.terms import make_model, term_label
+from doe.model.terms import make_model, term_label, unambiguous_label
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
 from doe.steps.fit_contract import response_object
@@ -79,6 +79,7 @@ def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Ses
         after = ResponseChoice(
             model=fitted.fit.model.name,
             dropped=dropped_terms(fitted.fit),
+            terms=kept_terms(fitted.fit),
             scale=fitted.fit.scale.name if options.scale else before.scale,
             power=fitted.fit.scale.power if options.scale else before.power,
             because=options.because,
@@ -92,6 +93,13 @@ def dropped_terms(fit: Fit) -> tuple[str, ...]:
     """Name the terms that the model of this name has and the fit has not."""
     full = make_model(fit.model.name, fit.coding)
     return tuple(term_label(term) for term in full.terms if term not in fit.model.terms)
+
+
+def kept_terms(fit: Fit) -> tuple[str, ...]:
+    """Name the terms of a fit, so that they read back; none where the whole model is fitted."""
+    if not dropped_terms(fit):
+        return ()
+    return tuple(unambiguous_label(term, fit.coding) for term in fit.model.terms)
 
 
 def _write(analysis: StudyAnalysis) -> tuple[Path, ...]:

@@ -7,7 +7,7 @@ from typing import get_args
 
 from doe.errors import FitError
 from doe.model.coding import Coding
-from doe.model.terms import model_names
+from doe.model.terms import Model, model_names, parse_term
 from doe.steps.session import Session
 from doe.study.brief import Response, ScaleName
 from doe.study.choices import ResponseChoice
@@ -55,14 +55,17 @@ class ModelChoice:
     """What one response is to be fitted with.
 
     Attributes:
-        models: Names to try in this order; one only where somebody asked for it.
-        dropped: Terms to leave out.
+        models: Models to try in this order, by name or by their terms; one only where somebody
+            asked for it.
+        dropped: Terms to leave out of them.
+        kept_out: How many terms a kept model leaves out already.
         response: The response, with the scale in force.
         asked: Whether the model was asked for or kept; then nothing else may be fitted instead.
     """
 
-    models: tuple[str, ...]
+    models: tuple[str | Model, ...]
     dropped: tuple[str, ...]
+    kept_out: int
     response: Response
     asked: bool
 
@@ -78,11 +81,18 @@ def choose_model(
     kept = session.choices.response(response.name)
     name = options.model or kept.model
     where = "--model" if options.model else "choices.toml"
-    model = known_model(name, coding, where=where) if name else None
-    dropped = options.drop or (kept.dropped if options.model is None else ())
+    model: str | Model | None = known_model(name, coding, where=where) if name else None
+    dropped = options.drop
+    if model is not None and options.model is None:
+        if kept.terms:
+            terms = tuple(parse_term(text, coding) for text in kept.terms)
+            model = Model(name=str(model), terms=terms)
+        else:
+            dropped = options.drop or kept.dropped
     return ModelChoice(
-        models=(model,) if model else _models_to_try(session, coding),
+        models=(model,) if model is not None else _models_to_try(session, coding),
         dropped=dropped,
+        kept_out=len(kept.dropped) if options.model is None else 0,
         response=_on_scale(response, options.scale, kept),
         asked=model is not None,
     )

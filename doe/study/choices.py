@@ -27,6 +27,8 @@ class ResponseChoice:
     Attributes:
         model: Name of the model, None for the one the command picks.
         dropped: Terms left out of it.
+        terms: The terms that are fitted, where some were left out; these decide, as dropping a set
+            of terms one way or another can leave different ones.
         scale: Name of the scale, None for that of the brief.
         power: Exponent of the scale `power`.
         because: Why.
@@ -36,6 +38,7 @@ class ResponseChoice:
     __pydantic_config__ = _CLOSED
     model: str | None = None
     dropped: tuple[str, ...] = ()
+    terms: tuple[str, ...] = ()
     scale: str | None = None
     power: float | None = None
     because: str = ""
