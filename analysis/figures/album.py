@@ -198,7 +198,8 @@ def leading_pair(request: AlbumRequest) -> tuple[str, str] | None:
         largest = max(sizes.values(), default=0.0)
         for setting, size in sizes.items():
             pull[setting] = pull.get(setting, 0.0) + (size / largest if largest > 0 else 0.0)
-    ranged = [axis.name for axis in coding.factors if isinstance(axis, NumericAxis)]
+    # Between the only levels a bench can set there is no surface to draw.
+    ranged = [a.name for a in coding.factors if isinstance(a, NumericAxis) and not a.levels]
     factors = sorted((n for n in ranged if n in pull), key=lambda n: -pull[n])
     shares = sorted((a.name for a in coding.shares if a.name in pull), key=lambda n: -pull[n])
     chosen = (factors + shares[:1])[:2]

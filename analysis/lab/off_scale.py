@@ -101,9 +101,11 @@ def where_in_words(made: Settings, rows: Sequence[int], tried: Sequence[int]) ->
                 parts.append(f"{name} {made.labels[name][int(own[0])]}")
         elif own.max() - own.min() <= _NARROW * (every.max() - every.min()):
             spread = (
-                f"{own.min():g}" if own.min() == own.max() else f"{own.min():g} to {own.max():g}"
+                f"{own.min():.3g}"
+                if own.min() == own.max()
+                else f"{own.min():.3g} to {own.max():.3g}"
             )
-            parts.append(f"{name} {spread} (tried: {every.min():g} to {every.max():g})")
+            parts.append(f"{name} {spread} (tried: {every.min():.3g} to {every.max():.3g})")
     return " and ".join(parts)
 
 

@@ -23,6 +23,10 @@ from analysis.report.words import (
 from doe.recipe.recipe import BatchRecipe
 
 
+# The usual 5 % of a test: below it a model's own check counts against its intervals.
+DOUBTED_P = 0.05
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecipeRow:
     """One line of the recommended recipe: a setting, a raw material, or both."""
@@ -153,6 +157,7 @@ def _how_sure(content: ReportContent) -> tuple[str, ...]:
     lines: list[str] = []
     if content.compromise is not None:
         lines += _sure_of_limits(content, content.compromise.best.expected)
+        lines += _doubts(content)
     told = [
         f"{name} {percent(max(fitted.assessment.r2_predicted, 0.0))}"
         for name, fitted in content.fitted.items()
@@ -180,6 +185,25 @@ def _sure_of_limits(content: ReportContent, expected: Sequence[ExpectedResponse]
     if open_:
         lines.append(f"Met on average, but a single run may miss it: {listed(open_)}.")
     return lines
+
+
+def _doubts(content: ReportContent) -> list[str]:
+    """Name the models whose own checks speak against taking their intervals at their word."""
+    told = []
+    for name, fitted in content.fitted.items():
+        known, data = fitted.assessment, content.data.get(name)
+        reasons = []
+        if any(test.p is not None and test.p < DOUBTED_P for test in known.lack_of_fit):
+            reasons.append("lack of fit")
+        if data is not None and data.off_scale:
+            reasons.append("runs off the scale left out")
+        if known.outliers:
+            reasons.append("an outlying run")
+        if known.order is not None and known.order.p is not None and known.order.p < DOUBTED_P:
+            reasons.append("drift along the order of runs")
+        if reasons:
+            told.append(f"{name} ({', '.join(reasons)})")
+    return [f"Less sure than that says: {listed(told)}; see What to heed."] if told else []
 
 
 def _is_confirmed(content: ReportContent) -> bool:

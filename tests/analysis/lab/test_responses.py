@@ -138,7 +138,7 @@ def test_a_region_that_gels_is_told_in_factor_terms() -> None:
 
     assert data.off_scale == {1: "above", 3: "above"}
     assert data.gelled == (1, 3)
-    assert "A region gels: runs 1 and 3, at dose 0.8 to 1.25714 (tried: 0.8 to 2.4)" in _said(data)
+    assert "A region gels: runs 1 and 3, at dose 0.8 to 1.26 (tried: 0.8 to 2.4)" in _said(data)
     assert "neutraliser ammonia" in _said(data)
 
 
