@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from doe.study.finding import Finding
 
@@ -72,6 +74,17 @@ def findings_text(findings: Iterable[Finding]) -> str:
 def paragraph(text: str) -> str:
     """Fold a sentence or two to the width of the screen."""
     return textwrap.fill(text, WIDTH)
+
+
+def typed(path: Path) -> str:
+    """Write a path as it is typed into a terminal: in quotes where it holds blanks.
+
+    Example:
+        >>> typed(Path("yellow ochre"))
+        '"yellow ochre"'
+    """
+    text = str(path)
+    return f'"{text}"' if re.search(r"[^\w./\\:-]", text) else text
 
 
 def tell(text: str) -> None:

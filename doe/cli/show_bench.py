@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from doe.cli.screen import paragraph
+from doe.cli.screen import paragraph, typed
 from doe.steps.adopt import AdoptOutcome
 from doe.steps.enter import EnterOutcome
 from doe.steps.note import NoteOutcome
@@ -25,7 +25,7 @@ def show_enter(outcome: EnterOutcome) -> str:
     if waiting:
         lines.append(paragraph("Still waiting: " + ", ".join(waiting) + "."))
     else:
-        lines.append(f"Nothing waits. Next: millbase fit {outcome.session.folder.path}")
+        lines.append(f"Nothing waits. Next: millbase fit {typed(outcome.session.folder.path)}")
     return "\n".join(lines)
 
 
@@ -40,7 +40,7 @@ def show_adopt(outcome: AdoptOutcome) -> str:
     return (
         f"{len(outcome.plan)} runs and {len(merged.added)} readings taken in"
         f"{f', {len(merged.same)} known already' if merged.same else ''}.\n"
-        f"Next: millbase fit {outcome.session.folder.path}"
+        f"Next: millbase fit {typed(outcome.session.folder.path)}"
     )
 
 

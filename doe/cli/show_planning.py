@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.report.rounding import plain
-from doe.cli.screen import WIDTH, paragraph, shortened, text_table
+from doe.cli.screen import WIDTH, paragraph, shortened, text_table, typed
 from doe.steps.check import CheckOutcome
 from doe.steps.new import NewOutcome
 from doe.steps.plan import PlanOutcome
@@ -15,7 +15,7 @@ _STATES = {"done": "done    ", "missing": "missing ", "waiting": "waiting ", "do
 
 def show_new(outcome: NewOutcome) -> str:
     """Say where the brief is and what to do with it."""
-    then = f"Fill it in with an editor, then: millbase check {outcome.brief.parent}"
+    then = f"Fill it in with an editor, then: millbase check {typed(outcome.brief.parent)}"
     return f"Brief: {outcome.brief}\n{then}"
 
 
@@ -36,7 +36,7 @@ def show_plan(outcome: PlanOutcome) -> str:
             "Follow the safety data sheets, local codes and qualified people for pigment dust, "
             "ammonia and amines, mills, ovens and biocides."
         ),
-        f"Next: millbase sheet {outcome.session.folder.path}",
+        f"Next: millbase sheet {typed(outcome.session.folder.path)}",
     ]
     return "\n\n".join(part for part in parts if part)
 

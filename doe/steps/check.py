@@ -10,6 +10,7 @@ from doe.model.region import region_of
 from doe.steps.contract import envelope
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
+from doe.steps.weighing_check import weighing_findings
 from doe.study.finding import Finding
 from doe.study.folder import StudyFolder
 from doe.study.status import StatusLine
@@ -54,6 +55,7 @@ def check_study(path: Path, *, unlock: bool = False) -> CheckOutcome:
     status, findings = study_status(session, analysis)
     if analysis is None:
         findings = (*region.findings, *findings)
+    findings = (*findings, *weighing_findings(session.study, region))
     if broken is not None:
         findings = (_unlocked(broken.sentence()), *findings)
     holder = session.folder.holder()

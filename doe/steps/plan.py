@@ -25,6 +25,9 @@ from doe.study.hashes import goals_hash, region_hash
 from doe.study.numbering import next_numbers, runs_with_data
 from doe.study.plan import Plan, Round
 
+# A quarter of the bench for controls is the most that drift is worth (common practice, no source).
+DEAR_CONTROLS = 0.25
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanOptions:
@@ -108,13 +111,42 @@ def plan_study(path: Path, options: PlanOptions | None = None) -> PlanOutcome:
     request = _request(session, asked)
     runs, why = _laid_out(request, asked)
     plan = _arranged(session, request, runs, why)
+    _refuse_more_days(plan, asked)
     files = session.folder.write(
         session.folder.plan_files(plan), replace=asked.replace, command="plan"
     )
     return PlanOutcome(
         session=replace(session, plan=plan), plan=plan, costs=costs(plan), files=files,
-        findings=(*request.region.findings, *runs.findings),
+        findings=(*request.region.findings, *runs.findings, *_dear_controls(plan)),
     )  # fmt: skip
+
+
+def _refuse_more_days(plan: Plan, asked: PlanOptions) -> None:
+    """Hold the days asked for: a plan that takes more of them is not the one that was wanted."""
+    days = len({day for day in plan.day if day is not None})
+    if asked.days is not None and days > asked.days:
+        raise PlanError(
+            f"these runs and their controls take {days} days, and {asked.days} are asked for",
+            where="--days",
+            allowed=f"{days} or more",
+            do="Ask for fewer runs, run controls less often, or raise batches_per_day in [plan].",
+        )
+
+
+def _dear_controls(plan: Plan) -> tuple[Finding, ...]:
+    """Weigh the controls against their cost."""
+    n = plan.kind.count("control")
+    if n <= DEAR_CONTROLS * len(plan):
+        return ()
+    return (
+        Finding(
+            level="caution",
+            what=f"{n} of {len(plan)} batches are controls.",
+            evidence={"controls": n, "batches": len(plan)},
+            advice="One control a day shows drift; run the others once a round "
+            '(every = "round") if the bench time matters more.',
+        ),
+    )
 
 
 def _refuse_replacing(session: Session, asked: PlanOptions) -> None:
