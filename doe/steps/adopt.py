@@ -12,6 +12,7 @@ import numpy as np
 from doe.errors import PlanError, ResultsError
 from doe.steps.contract import envelope
 from doe.steps.enter import kept_copy, read_delivery, refuse_conflicts
+from doe.steps.reading_doubts import impossible_readings
 from doe.steps.session import Session, open_study
 from doe.study.adopt_table import adopt_table as adopt_rows
 from doe.study.enter_merge import MergeOutcome, merge_readings
@@ -74,7 +75,14 @@ def adopt_table(table: Path, study: Path, *, replace_plan: bool = False) -> Adop
     session.folder.write(written, replace=True, command="adopt")
     session = replace(session, plan=plan, readings=merged.readings)
     return AdoptOutcome(
-        session=session, plan=plan, readings=merged, findings=(*read.notes, *findings)
+        session=session,
+        plan=plan,
+        readings=merged,
+        findings=(
+            *read.notes,
+            *findings,
+            *impossible_readings(session.study, merged.readings.current()),
+        ),
     )
 
 

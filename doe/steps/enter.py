@@ -12,6 +12,7 @@ from doe.errors import Fault, ResultsError
 from doe.sheets.recognise import is_workbook
 from doe.sheets.workbook_in import read_workbook
 from doe.steps.contract import envelope
+from doe.steps.reading_doubts import impossible_readings
 from doe.steps.session import Session, open_study
 from doe.study.adopt_table import wide_readings
 from doe.study.enter_merge import ActualsOutcome, MergeOutcome, merge_actuals, merge_readings
@@ -86,7 +87,7 @@ def _enter(
     session = replace(session, readings=merged.readings, actuals=done.actuals)
     return EnterOutcome(
         session=session, readings=merged, actuals=done, waiting=waiting_runs(session),
-        findings=findings,
+        findings=(*findings, *impossible_readings(session.study, merged.readings.current())),
     )  # fmt: skip
 
 

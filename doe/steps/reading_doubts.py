@@ -1,0 +1,39 @@
+"""Readings that cannot be right, told when they come in, with run and place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from doe.study.brief import Study
+from doe.study.finding import Finding
+from doe.study.readings import Reading
+
+
+def impossible_readings(study: Study, readings: Sequence[Reading]) -> Iterator[Finding]:
+    """Find readings that the scale of their response has no place for."""
+    for reading in readings:
+        said = _why_impossible(study, reading)
+        if said:
+            yield Finding(
+                level="caution",
+                what=f"Run {reading.run}, {reading.response}: {reading.value:g} {said}.",
+                evidence={"run": reading.run, "reading": reading.id, "source": reading.source},
+                advice="Correct it in the file and enter it again with --correct, or note it lost; "
+                "until then this response cannot be fitted on its scale.",
+            )
+
+
+def _why_impossible(study: Study, reading: Reading) -> str:
+    response = study.response(reading.response)
+    value = reading.value
+    if value is None or reading.flag != "ok":
+        return ""
+    if response.scale == "log" and value <= 0:
+        return "has no logarithm, and the brief gives this response a log scale"
+    if response.scale == "square root" and value < 0:
+        return "has no square root, and the brief gives this response that scale"
+    if response.scale == "logit" and response.bounds is not None:
+        low, high = response.bounds
+        if not low < value < high:
+            return f"lies outside {low:g} to {high:g}, the bounds that the brief gives it"
+    return ""
