@@ -15,7 +15,9 @@ from doe.model.coding import ChoiceAxis, Coding
 from doe.study.settings import FloatArray
 
 # Starts a round; rounds without a better summit before the search ends; rounds at most.
-STARTS, IDLE_ROUNDS, MAX_ROUNDS = 12, 2, 12
+STARTS, IDLE_ROUNDS, MAX_ROUNDS = 12, 4, 16
+# Starts a round from anywhere in the region, good or not.
+ANYWHERE = 48
 # Pieces of which the best point is always started from.
 PIECES = 24
 
@@ -74,7 +76,9 @@ def search_region(
         if not picked:
             break
         before = max((s.score for s in summits), default=-np.inf)
-        starts = [(int(scatter.chart[i]), scatter.z[i]) for i in picked]
+        # Good points may all stand round the wrong hill; as many others are drawn from all points.
+        anywhere = rng.choice(len(scatter.z), min(len(scatter.z), ANYWHERE), replace=False)
+        starts = [(int(scatter.chart[i]), scatter.z[i]) for i in (*picked, *map(int, anywhere))]
         summits += climb(objective, charts, starts)
         top = max(s.score for s in summits)
         idle = 0 if top > before + EQUAL else idle + 1

@@ -31,6 +31,8 @@ TOGETHER = ((1, (1, 2, 3)), (2, (1, 2)), (3, (1,)))
 MAX_CLIMB = 100
 # Places from which marks are climbed, and grid cells in which settings without steps are refined.
 CLIMBED, REFINED = 5, 6
+# Places that are moved onto every mark, marks at most, and how many are then searched anew.
+TRIED_PLACES, TRIED_MARKS, PROMISING = 60, 2_000, 30
 SAME = 1e-9
 DIGITS = 12
 
@@ -86,7 +88,7 @@ def _on_grids(
         grid = _Grid(objective=objective, chart=chart, lattice=lattice, origin=places[0])
         best = grid.searched(places, everywhere=everywhere)
         if best:
-            return grid.refined(best) if grid.has_free() else grid.summit_on(best[0])
+            return grid.refined(best, places) if grid.has_free() else grid.summit_on(best[0])
         # Steps of shares may never add to 1: then the finest takes what is left.
         lattice = lattice.without_finest_share(chart)
     return None
@@ -118,21 +120,43 @@ class _Grid:
         ends = [end for start in starts[:CLIMBED] for end in self._climbed(start)[:1]]
         return self._ordered(np.array(ends))[:REFINED] if ends else []
 
-    def refined(self, numbers: list[FloatArray]) -> Summit:
+    def refined(self, numbers: list[FloatArray], places: Sequence[Summit]) -> Summit:
         """Search the settings without steps anew at each of some marks."""
         found = [self.summit_on(numbers[0])]
-        for each in numbers:
+        tasks = [(each, self.origin) for each in numbers]
+        for each, origin in (*tasks, *self._promising(places)):
             marks = self.lattice.marks(each)
             held = held_chart(self.chart, self.lattice.columns, marks)
             if held is None:
                 continue
-            start = held.coordinates(self._settings(each[None, :])[0])[0]
+            start = held.coordinates(self._settings(each[None, :], origin)[0])[0]
             if held.contains(start[None, :])[0]:
                 top = climb(self.objective, [held], [(0, start)])[0]
                 exact = top.settings.copy()
                 exact[list(self.lattice.columns)] = marks
                 found.append(self._noted(exact))
         return max(found, key=lambda one: one.score)
+
+    def _promising(self, places: Sequence[Summit]) -> list[tuple[FloatArray, Summit]]:
+        """Pair marks with the place from which they look best.
+
+        The best place of all may stand on the wrong side of a target once its stepped settings are
+        held; another one, moved onto the same marks, may not.
+        """
+        every = self._every()
+        if every is None or not 0 < len(every) <= TRIED_MARKS:
+            return []
+        best = np.full(len(every), -np.inf)
+        origin = np.zeros(len(every), dtype=np.int64)
+        for number, place in enumerate(places[:TRIED_PLACES]):
+            settings, inside = self._settings(every, place)
+            score = np.where(
+                inside, merit_of(self.objective, self.objective.values(settings)), -np.inf
+            )
+            better = score > best
+            best[better], origin[better] = score[better], number
+        order = np.argsort(-best, kind="stable")[:PROMISING]
+        return [(every[i], places[origin[i]]) for i in order if np.isfinite(best[i])]
 
     def summit_on(self, numbers: FloatArray) -> Summit:
         """Note marks as a summit."""
@@ -153,12 +177,15 @@ class _Grid:
             here = around[0]
         return [here]
 
-    def _settings(self, numbers: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _settings(
+        self, numbers: FloatArray, origin: Summit | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Put marks, shape (n, s), into recipes, shape (n, k), and tell which lie inside, (n,)."""
+        origin = origin or self.origin
         columns = list(self.lattice.columns)
         marks = self.lattice.marks(numbers)
-        here = self.chart.settings(self.origin.z[None, :])[:, columns]
-        z = self.origin.z + (marks - here) @ np.linalg.pinv(self.chart.span[columns]).T
+        here = self.chart.settings(origin.z[None, :])[:, columns]
+        z = origin.z + (marks - here) @ np.linalg.pinv(self.chart.span[columns]).T
         settings = self.chart.settings(z)
         off = np.abs(settings[:, columns] - marks) / self.lattice.step
         inside = np.all(off < SAME, axis=1) & self.chart.contains(z)
@@ -185,8 +212,10 @@ class _Grid:
 
         Marks come from the box around the chart; those outside are left out later.
         """
-        if self.has_free():
-            return None
+        return None if self.has_free() else self._every()
+
+    def _every(self) -> FloatArray | None:
+        """List every mark of the chart's box; None where there are too many."""
         low, high = self.chart.extent(self.lattice.columns)
         first, last = self.lattice.between(low, high)
         free = self.lattice.independent
