@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -28,6 +28,9 @@ _FEW_DIGITS = 6.0
 _NEAR_POWER = 0.25
 # Marquardt (1970), Technometrics 12, 591-612: serious above 10.
 _LARGE_VIF = 10.0
+
+# Fewer replicate degrees of freedom than this make a test that misses most (F of 3: 5.4 to 10).
+FEW_REPLICATES = 4
 
 
 def findings_of(fit: Fit, assessment: Assessment, data: ResponseData) -> tuple[Finding, ...]:
@@ -145,6 +148,14 @@ def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
         )
     for test in a.lack_of_fit:
         if test.f is None or test.p is None:
+            if pure.ss == 0:
+                yield Finding(
+                    level="caution",
+                    what="Replicates agree to the last digit: they look like copies or second "
+                    "readings, not like runs made anew, and nothing is left to test the form by.",
+                    evidence={"replicate df": pure.df},
+                    advice="Enter second readings as repeats of one run; replicate whole batches.",
+                )
             continue
         evidence = {"F": _short(test.f), "p": _short(test.p), "replicate df": test.den_df}
         if test.p < CLEAR:
@@ -158,11 +169,24 @@ def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
                 source="Draper and Smith (1998), Applied Regression Analysis, section 2.1",
             )
         else:
-            yield Finding(
-                level="note",
-                what="No lack of fit is seen: the model misses no more than replicates scatter.",
-                evidence=evidence,
-            )
+            yield _not_shown(test.f, test.den_df, evidence)
+
+
+def _not_shown(f: float, den_df: int, evidence: Mapping[str, float]) -> Finding:
+    """Say that lack of fit is not shown, and how much that is worth."""
+    if f <= 1.0:
+        what = "No lack of fit is seen: the model misses no more than replicates scatter."
+    else:
+        what = "Lack of fit is not shown: the model misses somewhat more than replicates scatter."
+    few = den_df < FEW_REPLICATES
+    if few:
+        what += f" With {den_df} degrees of freedom of replicates the test could hardly see it."
+    return Finding(
+        level="note",
+        what=what,
+        evidence=evidence,
+        advice="Add replicates in the next round." if few else "",
+    )
 
 
 def _on_prediction(a: Assessment) -> Iterator[Finding]:
@@ -210,7 +234,7 @@ def _on_scale(fit: Fit, a: Assessment) -> Iterator[Finding]:
     better = "as read" if box.suggestion == "none" else f"the scale '{box.suggestion}'"
     yield Finding(
         level="caution",
-        what=f"The scatter asks for another scale than the one used: {better} would suit this "
+        what=f"The scatter may ask for another scale than the one used: {better} would suit this "
         "model better.",
         evidence={
             "best power": round(box.power, 2),

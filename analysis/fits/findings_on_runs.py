@@ -64,11 +64,12 @@ def _on_influence(a: Assessment) -> Iterator[Finding]:
         one = len(strong) == 1
         named = in_words("run", [row.run for row in strong])
         yield Finding(
-            level="caution",
-            what=f"{named.capitalize()} {'moves' if one else 'move'} the whole fit: without "
-            f"{'it' if one else 'them'} the answer would differ.",
+            level="note",
+            what=f"{named.capitalize()} may move the whole fit: Cook's distance is above 1, as it "
+            "often is at corners and axial points.",
             evidence={f"Cook's distance of run {row.run}": _short(row.cook) for row in strong[:4]},
-            advice=f"Repeat {'it' if one else 'them'} before you build on the model.",
+            advice=f"See whether the answer differs without {'it' if one else 'each of them'}; "
+            "repeat what it hangs on.",
             source="Cook (1977), Technometrics 19, 15-18",
         )
 
@@ -81,7 +82,8 @@ def _on_order(a: Assessment) -> Iterator[Finding]:
         way = "rise" if drift.slope > 0 else "fall"
         yield Finding(
             level="caution",
-            what=f"Residuals {way} with the order in which the runs were made: something drifted.",
+            what=f"Residuals {way} along the order of the runs: if they were made in this order, "
+            "something may have drifted.",
             evidence={"change a run, fitted scale": _short(drift.slope), "p": _short(drift.p)},
             advice="Look at bead wear, temperature, ageing of the raw materials and the "
             "instrument's calibration; compare the runs of a control along the order.",
@@ -89,12 +91,13 @@ def _on_order(a: Assessment) -> Iterator[Finding]:
     elif drift.neighbours is not None and _is_alike(drift.neighbours_p, drift.neighbours):
         yield Finding(
             level="caution",
-            what="Runs made one after the other miss the model in the same direction.",
+            what="Neighbours in the order of the runs miss the model in the same direction.",
             evidence={
                 "Durbin-Watson ratio": _short(drift.neighbours),
                 "p": _short(drift.neighbours_p),
             },
-            advice="Look for what changed between days or batches of raw material.",
+            advice="If they were made in this order, look for what changed between days or "
+            "batches of raw material; else the model may lack a curve along it.",
             source="Durbin and Watson (1950), Biometrika 37, 409-428",
         )
 

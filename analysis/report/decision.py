@@ -22,7 +22,6 @@ from analysis.report.words import (
 )
 from doe.recipe.recipe import BatchRecipe
 
-
 # The usual 5 % of a test: below it a model's own check counts against its intervals.
 DOUBTED_P = 0.05
 

@@ -140,6 +140,9 @@ def _interval(
 ) -> FloatArray:
     half_width = stats.t.ppf(0.5 + level / 2.0, df) * np.sqrt(variance)
     ends = np.stack([centre - half_width, centre + half_width], axis=1)
+    if fit.scale.name == "square root":
+        # Below zero a root stands for no value at all, so an interval wholly there says nothing.
+        ends[ends[:, 1] <= 0.0] = np.nan
     return inverse(fit.scale, ends)
 
 

@@ -104,7 +104,10 @@ def _size(request: Request, n_factors: int, n_crossed: int) -> int:
 
 def _sentence(n_factors: int, n_runs: int, resolution: int | None) -> str:
     if resolution is None:
-        return f"Every combination of {n_factors} factors at two levels: no fraction is smaller."
+        return (
+            f"Every combination of {n_factors} factors at two levels: no fraction of the wanted "
+            "resolution is smaller."
+        )
     kept = {
         3: "main effects are mixed up with interactions of two factors",
         4: "main effects are clear of interactions of two factors; these are mixed up in sets",

@@ -69,13 +69,13 @@ def make(request: Request) -> LayoutRuns:
             default_centre=sensible_centre(centre, _CENTRE),
             details={"runs of the table": len(table), "resolution": 3},
             reasons=(
-                f"A Plackett-Burman table of {len(table)} runs: the main effects of "
-                f"{len(columns)} factors in the fewest runs that keep them apart.",
+                f"A Plackett-Burman table of {len(table)} runs keeps the main effects of "
+                f"{len(columns)} factors apart.",
             ),
             findings=(
                 Finding(
                     level="caution",
-                    what="Main effects are partly mixed up with interactions of two factors.",
+                    what=_mixed_up(len(table)),
                     evidence={"runs": len(table), "factors": len(columns)},
                     advice="Believe a main effect after a second round, such as a fold-over.",
                     source="Plackett and Burman (1946), Biometrika 33, 305-325",
@@ -83,6 +83,12 @@ def make(request: Request) -> LayoutRuns:
             ),
         ),
     )
+
+
+def _mixed_up(n_runs: int) -> str:
+    # A table of 2^m runs is a regular fraction: each interaction equals a main effect or is clear.
+    how = "wholly" if n_runs & (n_runs - 1) == 0 else "partly"
+    return f"Main effects are {how} mixed up with interactions of two factors."
 
 
 LAYOUT = Layout(

@@ -134,9 +134,9 @@ def _details(found: Found, n_candidates: int, p: int) -> dict[str, int]:
 
 def _reasons(name: str, p: int, n_distinct: int, n_repeats: int, found: Found) -> tuple[str, ...]:
     aim = {
-        "D": "the coefficients as exact as the runs allow (D-criterion)",
-        "I": "the prediction over the whole region as exact as the runs allow (I-criterion)",
-        "A": "the average variance of the coefficients as small as the runs allow (A-criterion)",
+        "D": "the coefficients as exact as a search could (D-criterion)",
+        "I": "the prediction over the whole region as exact as a search could (I-criterion)",
+        "A": "the average variance of the coefficients as small as a search could (A-criterion)",
     }[name]
     return (
         f"The runs are placed in the region as the brief limits it to make {aim}.",

@@ -355,7 +355,7 @@ def test_drift_along_the_order_is_found() -> None:
 
     assert fitted.assessment.order is not None
     assert fitted.assessment.order.slope == pytest.approx(12, abs=3)
-    assert "rise with the order" in _said(fitted)
+    assert "rise along the order" in _said(fitted)
 
 
 def test_slow_waves_along_the_order_are_found() -> None:
