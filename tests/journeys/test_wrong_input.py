@@ -465,7 +465,6 @@ def test_a_study_that_somebody_holds_is_not_written(
     assert millbase(command[0], study, *words).status == 0
 
 
-
 class HeldDisk(Disk):
     """A disk on which a spreadsheet holds every file that exists."""
 
