@@ -18,6 +18,7 @@ from analysis.choice.obstacles import limit_aim, stated_obstacles
 from analysis.choice.recipe import RecipeBook
 from analysis.choice.rivals import find_rivals
 from analysis.choice.steps import best_on_steps
+from analysis.choice.ties import EQUAL
 from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit
 from analysis.surface.noise import Production, production_of
@@ -27,8 +28,9 @@ from doe.model.sampling import sample_region
 from doe.study.brief import Study
 from doe.study.finding import Finding
 
-# Summits that are brought onto the steps: a lower one may lose less there.
-SETTLED = 6
+# Summits that are brought onto the steps: a lower one may lose less there. Beside the best of all,
+# the best of each piece, as many equal summits of one piece may stand before those of another.
+SETTLED, SETTLED_PIECES = 6, 24
 # Scattered points that are brought onto the steps beside them.
 PLACES = 400
 # Points that tell how far a response without an aim ranges.
@@ -124,8 +126,14 @@ def _answer(
     top = landscape.summits[0]
     settled = _settled(question, landscape)
     best = settled or top
-    recipe, unrounded = book.recipe(best.settings), book.recipe(top.settings)
     rivals = find_rivals(objective, landscape, book.coding, best, question.rng)
+    better = max(rivals, key=lambda rival: rival.score, default=best)
+    if better.score > best.score + EQUAL:
+        # What turns out better while looking for rivals is the compromise itself.
+        best = better
+        top = max(top, better, key=lambda summit: summit.score)
+        rivals = find_rivals(objective, landscape, book.coding, best, question.rng)
+    recipe, unrounded = book.recipe(best.settings), book.recipe(top.settings)
     return Compromise(
         best=recipe,
         unrounded=unrounded,
@@ -146,11 +154,13 @@ def _answer(
 
 def _settled(question: _Question, landscape: Landscape) -> Summit | None:
     """Bring the best summits onto the steps; None where no mark lies inside any of their pieces."""
+    firsts = {summit.chart: summit for summit in reversed(landscape.summits)}
+    each = sorted(firsts.values(), key=lambda summit: -summit.score)[:SETTLED_PIECES]
     return best_on_steps(
         question.objective,
         landscape.charts,
         question.book.coding,
-        landscape.summits[:SETTLED],
+        (*landscape.summits[:SETTLED], *each),
         landscape.good_places(PLACES),
     )
 
