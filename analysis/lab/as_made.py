@@ -101,11 +101,7 @@ def departures(
     """
     findings = []
     spans = {a.name: a.high - a.low for a in study.additives}
-    spans |= {
-        f.name: f.high - f.low
-        for f in study.varied_factors
-        if f.low is not None and f.high is not None
-    }
+    spans |= {f.name: f.ends[1] - f.ends[0] for f in study.varied_factors if f.ends is not None}
     fitted = np.isin(plan.run, list(runs))
     for name, span in spans.items():
         gap = np.nan_to_num(np.abs(made.column(name) - plan.settings.column(name)))

@@ -6,7 +6,7 @@ Source:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from doe.errors import StudyError
 from doe.study.brief import Factor, Study
+from doe.study.level_ranges import own_ranges
 from doe.study.names import fold, match_name
 from doe.study.settings import FloatArray, Settings
 
@@ -124,18 +125,13 @@ class Coding:
 def coding_of(study: Study) -> Coding:
     """Read the axes off a brief: additives, then every factor that is not held.
 
-    A level without a `[[factor.range]]` lacks the factor; only a dose that states its own low and
-    high keeps them there, as a package without a dose cannot be weighed.
+    A level without a `[[factor.range]]` lacks the factor; see `own_ranges` for the one exception.
     """
     shares = tuple(
         ShareAxis(name=part.name, low=part.low, high=part.high, step=part.step)
         for part in study.additives
     )
-    choices = {f.name: f.levels for f in study.factors if f.kind == "choice"}
-    factors = tuple(
-        _factor_axis(factor, choices, needed=factor.role == "dose" and bool(shares))
-        for factor in study.varied_factors
-    )
+    factors = tuple(_factor_axis(factor, study) for factor in study.varied_factors)
     return Coding(axes=shares + factors)
 
 
@@ -207,14 +203,12 @@ def settings_table(values: FloatArray, coding: Coding) -> Settings:
     return Settings(names=coding.names, values=values, labels=coding.labels)
 
 
-def _factor_axis(
-    factor: Factor, choices: Mapping[str, Sequence[str | float]], *, needed: bool
-) -> NumericAxis | ChoiceAxis:
+def _factor_axis(factor: Factor, study: Study) -> NumericAxis | ChoiceAxis:
     if factor.kind == "choice":
         words = tuple(str(level) for level in factor.levels)
         return ChoiceAxis(name=factor.name, levels=words, noise=factor.noise)
     levels = tuple(sorted(float(level) for level in factor.levels))
-    ranges = _ranges(factor, choices, needed=needed)
+    ranges = _ranges(factor, study)
     lows = [entry.low for entry in ranges if entry.low is not None]
     highs = [entry.high for entry in ranges if entry.high is not None]
     low = levels[0] if levels else min(lows, default=factor.low)
@@ -239,13 +233,12 @@ def _factor_axis(
     )
 
 
-def _ranges(
-    factor: Factor, choices: Mapping[str, Sequence[str | float]], *, needed: bool
-) -> tuple[AxisRange, ...]:
+def _ranges(factor: Factor, study: Study) -> tuple[AxisRange, ...]:
     if not factor.ranges:
         return ()
     named = {fold(name) for entry in factor.ranges for name in entry.when}
-    choice = match_name(next(iter(factor.ranges[0].when), ""), tuple(choices))
+    choices = [one.name for one in study.factors if one.kind == "choice"]
+    choice = match_name(next(iter(factor.ranges[0].when), ""), choices)
     if len(named) != 1 or any(len(entry.when) != 1 for entry in factor.ranges) or choice is None:
         raise StudyError(
             f"the ranges of factor '{factor.name}' do not hang on one named choice",
@@ -253,16 +246,14 @@ def _ranges(
             allowed="when = { CHOICE = LEVEL }, the same choice in every range",
             do="Name one choice with its level in each range.",
         )
-    own = {
-        fold(level): (entry.low, entry.high)
-        for entry in factor.ranges
-        for level in entry.when.values()
-    }
-    general = (factor.low, factor.high) if needed else (None, None)
     return tuple(
-        AxisRange(choice=choice, level=str(level), low=low, high=high)
-        for level in choices[choice]
-        for low, high in (own.get(fold(str(level)), general),)
+        AxisRange(
+            choice=choice,
+            level=level,
+            low=None if ends is None else ends[0],
+            high=None if ends is None else ends[1],
+        )
+        for level, ends in own_ranges(study, factor).items()
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from doe.errors import Fault
 from doe.study.brief import Factor, Study
 from doe.study.finding import Finding
+from doe.study.level_ranges import own_ranges
 from doe.study.names import match_name
 from doe.study.numerals import half_last_digit, number_text
 from doe.study.plan_settings import choice_labels, is_level
@@ -72,17 +73,18 @@ def adopt_settings(asked: RowsAsked, faults: list[Fault], findings: list[Finding
 
 
 def range_of(
-    factor: Factor, row: dict[str, float | str | None]
-) -> tuple[float | None, float | None] | None:
+    study: Study, factor: Factor, row: dict[str, float | str | None]
+) -> tuple[float, float] | None:
     """Give low and high of a factor in a row; None if the row's level lacks the factor."""
-    if not factor.ranges:
-        levels = [float(level) for level in factor.levels] if factor.kind == "levels" else []
-        return (min(levels), max(levels)) if levels else (factor.low, factor.high)
-    for one in factor.ranges:
-        said = ((row.get(choice), level) for choice, level in one.when.items())
-        if all(isinstance(has, str) and match_name(has, [level]) for has, level in said):
-            return one.low, one.high
-    return None
+    if factor.kind == "levels":
+        levels = [float(level) for level in factor.levels]
+        return min(levels), max(levels)
+    by_level = own_ranges(study, factor)
+    if not by_level:
+        return factor.ends
+    said = row.get(next(iter(factor.ranges[0].when)))
+    level = match_name(said, by_level) if isinstance(said, str) else None
+    return by_level[level] if level is not None else None
 
 
 def _choice(asked: RowsAsked, factor: Factor, faults: list[Fault]) -> list[float]:
@@ -190,22 +192,42 @@ def _open_settings(
 ) -> tuple[list[Fault], Settings]:
     """Find blanks where a setting is due, and settings of a factor that a level lacks."""
     faults: list[Fault] = []
+    aside: dict[str, list[int]] = {}
     values = np.array(settings.values)
-    factors = {factor.name: factor for factor in asked.study.varied_factors}
+    factors = {f.name: f for f in asked.study.varied_factors if f.kind != "choice"}
     for i in range(len(settings)):
         if asked.is_control[i]:
             continue
         row = settings.row(i)
         for k, name in enumerate(settings.names):
-            is_lacking = name in factors and range_of(factors[name], row) is None
+            is_lacking = name in factors and range_of(asked.study, factors[name], row) is None
             if is_lacking and row[name] is not None:
                 values[i, k] = np.nan
-                what = f"{asked.table.place(i, name)}: the row's level lacks '{name}'; left aside."
-                findings.append(Finding(level="caution", what=what))
+                aside.setdefault(name, []).append(i)
             elif row[name] is None and not is_lacking:
                 where = asked.table.place(i, name)
                 faults.append(Fault(where=where, what="the setting is blank"))
+    findings.extend(_left_aside(asked, settings, name, rows) for name, rows in aside.items())
     return faults, Settings(names=settings.names, values=values, labels=settings.labels)
+
+
+def _left_aside(asked: RowsAsked, settings: Settings, name: str, rows: list[int]) -> Finding:
+    """Name the settings of a factor that the level of their row lacks; a 0 says just that."""
+    found = [float(settings.column(name)[i]) for i in rows]
+    return Finding(
+        level="caution" if any(found) else "note",
+        what=f"{asked.table.source}: the level lacks '{name}' in lines {_listed(asked, rows)}; "
+        "what stands there is left aside.",
+        evidence={"rows": len(rows), "lowest": min(found), "highest": max(found)},
+        advice=f"Give '{name}' a [[factor.range]] at this level if it was set there."
+        if any(found)
+        else "",
+    )
+
+
+def _listed(asked: RowsAsked, rows: list[int]) -> str:
+    lines = ", ".join(str(asked.table.lines[i]) for i in rows[:_LISTED])
+    return f"{lines} and {len(rows) - _LISTED} more" if len(rows) > _LISTED else lines
 
 
 def _beyond_ranges(asked: RowsAsked, settings: Settings) -> list[Finding]:
@@ -218,7 +240,9 @@ def _beyond_ranges(asked: RowsAsked, settings: Settings) -> list[Finding]:
         for i in range(len(settings)):
             row = settings.row(i)
             value = row[name]
-            limits = range_of(factors[name], row) if name in factors else bounds.get(name)
+            limits = (
+                range_of(asked.study, factors[name], row) if name in factors else bounds.get(name)
+            )
             if isinstance(value, float) and limits and not asked.is_control[i]:
                 outside.extend([i] if _is_outside(value, *limits) else [])
         if outside:
@@ -233,12 +257,10 @@ def _is_outside(value: float, low: float | None, high: float | None) -> bool:
 
 def _outside(asked: RowsAsked, settings: Settings, name: str, rows: list[int]) -> Finding:
     found = [float(settings.column(name)[i]) for i in rows]
-    lines = ", ".join(str(asked.table.lines[i]) for i in rows[:_LISTED])
-    more = f" and {len(rows) - _LISTED} more" if len(rows) > _LISTED else ""
     return Finding(
         level="caution",
         what=f"{asked.table.source}: '{name}' lies outside the range of the brief in lines "
-        f"{lines}{more}; the settings are taken as they are.",
+        f"{_listed(asked, rows)}; the settings are taken as they are.",
         evidence={"rows": len(rows), "lowest": min(found), "highest": max(found)},
         advice="Low and high of the brief fix the coding and the region that is searched: widen "
         "them if these settings belong to it.",

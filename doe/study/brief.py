@@ -194,6 +194,13 @@ class Factor(Section):
             return "range"
         return "choice" if isinstance(self.levels[0], str) else "levels"
 
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        """Least and greatest setting of a range, over the levels that range it; None without."""
+        lows = [self.low] if self.low is not None else [one.low for one in self.ranges]
+        highs = [self.high] if self.high is not None else [one.high for one in self.ranges]
+        return (min(lows), max(highs)) if lows and highs else None
+
 
 class Limit(Section):
     """`[[limit]]`: a linear bound over several settings, lab units."""

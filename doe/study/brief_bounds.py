@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from doe.study.brief import Factor, Forbid, Limit, Study
 from doe.study.brief_flaws import NAMES, Flaw
 from doe.study.brief_lines import Path
+from doe.study.level_ranges import may_lack
 
 _CONDITION = re.compile(r"\s*(>=|<=|>|<)\s*([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)\s*")
 _NEARLY = re.compile(r"\s*(>=|<=|=>|=<|==|>|<|=|≥|≤|)\s*([+-]?\d+(?:[.,]\d+)?)\s*\S{0,12}\s*")
@@ -55,9 +56,7 @@ def _span(study: Study, name: str) -> tuple[float, float] | None:
     if factor.kind == "levels":
         numbers = [float(level) for level in factor.levels]
         return min(numbers), max(numbers)
-    if factor.low is None or factor.high is None:
-        return None
-    return factor.low, factor.high
+    return factor.ends
 
 
 def _rests_on(study: Study, names: Iterator[str] | list[str], path: Path) -> tuple[Path, ...]:
@@ -129,14 +128,16 @@ def _check_limited(
 def _check_reach(study: Study, limit: Limit, path: Path) -> Iterator[Flaw]:
     """Find a limit that no setting within the ranges can meet."""
     spans = {name: _span(study, name) for name in limit.sum}
+    # What a level of a choice lacks counts 0 in the sum.
+    lacking = {factor.name for factor in study.factors if may_lack(study, factor)}
     ends = [
-        sorted((weight * span[0], weight * span[1]))
+        sorted((weight * span[0], weight * span[1], *([0.0] if name in lacking else [])))
         for name, weight in limit.sum.items()
         if (span := spans[name]) is not None
     ]
     if not ends or len(ends) < len(spans):
         return
-    low, high = sum(end[0] for end in ends), sum(end[1] for end in ends)
+    low, high = sum(end[0] for end in ends), sum(end[-1] for end in ends)
     for key, bound, is_missed in (
         ("at_most", limit.at_most, limit.at_most is not None and low > limit.at_most),
         ("at_least", limit.at_least, limit.at_least is not None and high < limit.at_least),

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from doe.study.brief import Factor, Study
 from doe.study.brief_flaws import Flaw
 from doe.study.brief_lines import Path
-from doe.study.brief_ranges import check_ends, check_level_ranges, in_unit
+from doe.study.brief_ranges import check_ends, check_level_ranges, check_step
 from doe.study.names import fold
 
 
@@ -23,11 +23,12 @@ def check_factor(study: Study, factor: Factor, path: Path) -> Iterator[Flaw]:
 
 def _check_one_way(factor: Factor, path: Path) -> Iterator[Flaw]:
     has_ends = (factor.low is not None, factor.high is not None)
+    has_range = any(has_ends) or bool(factor.ranges)
     has_levels = "levels" in factor.model_fields_set
     ways = [
         name
         for name, is_there in (
-            ("low and high", any(has_ends)),
+            ("ranges by level" if not any(has_ends) else "low and high", has_range),
             ("levels", has_levels),
             ("value", factor.value is not None),
         )
@@ -38,7 +39,8 @@ def _check_one_way(factor: Factor, path: Path) -> Iterator[Flaw]:
         yield Flaw(
             path=path,
             what=f'"{factor.name}" has {" as well as ".join(ways) or "no settings"}',
-            allowed="low and high (a range), levels (a list), or value (held)",
+            allowed="low and high (a range), levels (a list), [[factor.range]] (a range by level "
+            "of a choice), or value (held)",
             do="Keep one of them." if ways else "Add one of them.",
             rests_on=rests_on,
         )
@@ -56,14 +58,7 @@ def _check_range(factor: Factor, path: Path) -> Iterator[Flaw]:
     if factor.low is None or factor.high is None:
         return
     yield from check_ends(factor, factor.low, factor.high, path)
-    if factor.step is not None and 0 < factor.high - factor.low < factor.step:
-        yield Flaw(
-            path=(*path, "step"),
-            what=f"the step {in_unit(factor.step, factor.unit)} is larger than the range "
-            f"{factor.low:g} to {in_unit(factor.high, factor.unit)}",
-            do="Give the smallest difference that the bench can set.",
-            rests_on=((*path, "low"), (*path, "high"), (*path, "step")),
-        )
+    yield from check_step(factor, factor.low, factor.high, path, path)
 
 
 def _check_levels(factor: Factor, path: Path) -> Iterator[Flaw]:

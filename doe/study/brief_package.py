@@ -56,7 +56,8 @@ def _check_one_dose(study: Study, factor: Factor, path: Path) -> Iterator[Flaw]:
         )
         return
     least_level = min((float(one) for one in factor.levels), default=None)
-    numbers = {"low": factor.low, "levels": least_level, "value": factor.value}
+    own = min((one.low for one in factor.ranges), default=None)
+    numbers = {"low": factor.low, "levels": least_level, "value": factor.value, "range": own}
     key, least = next(((k, v) for k, v in numbers.items() if v is not None), ("", None))
     if study.package and isinstance(least, int | float) and least <= 0 and factor.spacing == "even":
         yield Flaw(

@@ -40,20 +40,24 @@ def check_ends(factor: Factor, low: float, high: float, path: Path) -> Iterator[
         )
 
 
+def check_step(factor: Factor, low: float, high: float, path: Path, owner: Path) -> Iterator[Flaw]:
+    """Find a step that does not fit into a range; `owner` is the place of the factor."""
+    if factor.step is not None and 0 < high - low < factor.step:
+        yield Flaw(
+            path=(*owner, "step"),
+            what=f"the step {in_unit(factor.step, factor.unit)} is larger than the range "
+            f"{low:g} to {in_unit(high, factor.unit)}",
+            do="Give the smallest difference that the bench can set.",
+            rests_on=((*path, "low"), (*path, "high"), (*owner, "step")),
+        )
+
+
 def check_level_ranges(study: Study, factor: Factor, path: Path) -> Iterator[Flaw]:
     """Find what contradicts itself in the ranges that a factor has by level of a choice."""
-    if not factor.ranges:
-        return
-    if factor.kind != "range":
-        yield Flaw(
-            path=(*path, "range"),
-            what=f'"{factor.name}" has ranges by level but no low and high of its own',
-            do="Give it low and high, the least and the greatest of its ranges.",
-            rests_on=(path,),
-        )
     for i, one in enumerate(factor.ranges):
         here: Path = (*path, "range", i)
         yield from check_ends(factor, one.low, one.high, here)
+        yield from check_step(factor, one.low, one.high, here, path)
         yield from _check_inside(factor, one.low, one.high, here)
         if len(one.when) != 1:
             yield Flaw(

@@ -369,7 +369,7 @@ name = "viscosity"
     said = _refused(tmp_path, study, "chemistry,resin,viscosity\nmulti-anchor,,8\n")
 
     np.testing.assert_array_equal(plan.settings.column("resin"), [np.nan, 1.5, 3.0, np.nan])
-    assert "the row's level lacks 'resin'" in _told(findings)
+    assert "the level lacks 'resin' in lines 5" in _told(findings)
     assert "in lines 4;" in _told(findings)
     assert "the setting is blank" in said
 

@@ -211,6 +211,11 @@ FAULTS: list[tuple[str, str, str, tuple[str, ...]]] = [
     ('when = { neutraliser = "ammonia" }', "when = {}", "when = {}", ("0 conditions",)),
     ("low = 1.0\nhigh = 2.4", "low = 2.4\nhigh = 1.0", "high = 1.0", ("range 1", "Swap")),
     ("low = 1.0\nhigh = 2.4", "low = 1.0\nhigh = 2.6", "high = 2.6", ("leaves the 0.8 to 2.4",)),
+    ("low = 1.0\nhigh = 2.4", "low = 2.3\nhigh = 2.4\n[[factor]]\nname = 'lean'\nstep = 0.5\n"
+     "[[factor.range]]\nwhen = { neutraliser = 'ammonia' }\nlow = 1.0\nhigh = 1.4", "step = 0.5",
+     ("larger than the range 1 to 1.4",)),
+    ("value = 0.8", "value = 0.8\n[[factor.range]]\nwhen = { neutraliser = 'ammonia' }\n"
+     "low = 1.0\nhigh = 1.4", '[[factor]]\nname = "bead', ("ranges by level as well as value",)),
     ("low = 1.0\nhigh = 2.4\n", 'low = 1.0\nhigh = 2.4\n[[factor.range]]\nlow = 1\nhigh = 2\n'
      'when = { neutraliser = "ammonia" } # again\n', "# again", ("two ranges at ammonia",)),
     # --- dose and package
@@ -569,3 +574,34 @@ name = "Stärke, %"
     study = parse_brief(text.encode())
 
     assert list(study.limits[0].sum) == ["смачиватель", "Mahldauer × Energie (kJ/m²)"]
+
+
+def test_a_factor_may_have_ranges_by_level_and_no_low_and_high_of_its_own() -> None:
+    """Each chemistry has its own dose range; there is no general one to repeat."""
+    text = """\
+format = 1
+[study]
+title = "Invented chemistries"
+[[factor]]
+name = "chemistry"
+levels = ["none", "electrosteric", "multi-anchor"]
+[[factor]]
+name = "dose"
+[[factor.range]]
+when = { chemistry = "electrosteric" }
+low = 0.8
+high = 2.4
+[[factor.range]]
+when = { chemistry = "multi-anchor" }
+low = 1.0
+high = 3.0
+[[limit]]
+sum = { dose = 1.0 }
+at_most = 0.5
+[[response]]
+name = "viscosity"
+"""
+    dose = parse_brief(text.encode()).factors[1]
+
+    assert dose.ends == (0.8, 3.0)
+    assert dose.low is None
