@@ -83,7 +83,7 @@ def coding_table(coding: Coding) -> Table:
         name="coding",
         title="Coded units.",
         head=("Setting", "Coded as", "−1 is", "+1 is"),
-        rows=tuple(_coding_row(axis) for axis in coding.axes),
+        rows=tuple(row for axis in coding.axes for row in _coding_rows(axis)),
         words=2,
     )
 
@@ -116,7 +116,8 @@ def round_table(entry: Round) -> Table:
 def _response_blocks(content: ReportContent, name: str, fitted: FittedResponse) -> Iterable[Block]:
     if fitted.findings:
         yield FindingsBlock(findings=fitted.findings)
-    yield from (TableBlock(table=table) for table in response_tables(fitted))
+    comparisons = content.comparisons.get(name, ())
+    yield from (TableBlock(table=table) for table in response_tables(fitted, comparisons))
     drawn = figures_of(content, name, RESPONSE_FIGURES)
     if drawn:
         yield FiguresBlock(drawn=drawn)
@@ -129,18 +130,35 @@ def _plan_blocks(plan: Plan) -> Iterable[Block]:
         yield TableBlock(table=round_table(entry))
 
 
+def _coding_rows(axis: Axis) -> tuple[tuple[Cell, ...], ...]:
+    """Give one row for a setting; a factor ranged by a choice has one for each level."""
+    if not isinstance(axis, NumericAxis) or not axis.ranges:
+        return (_coding_row(axis),)
+    rows = []
+    for entry in axis.ranges:
+        words, ends = "the level lacks it", ("", "")
+        if entry.low is not None and entry.high is not None:
+            words, ends = _numeric_words(axis), _numeric_ends(axis, entry.low, entry.high)
+        name = f"{axis.name}, {entry.choice} {entry.level}"
+        rows.append((Cell(text=name), Cell(text=words), *(Cell(text=end) for end in ends)))
+    return tuple(rows)
+
+
+def _numeric_words(axis: NumericAxis) -> str:
+    return "logarithm, middle to half range" if axis.spacing == "log" else "middle to half range"
+
+
+def _numeric_ends(axis: NumericAxis, low: float, high: float) -> tuple[str, str]:
+    unit = f" {axis.unit}" if axis.unit else ""
+    return f"{low:g}{unit}", f"{high:g}{unit}"
+
+
 def _coding_row(axis: Axis) -> tuple[Cell, ...]:
     match axis:
         case ShareAxis():
             words, ends = "its real proportion of the package", ("", "")
         case NumericAxis():
-            unit = f" {axis.unit}" if axis.unit else ""
-            of = (
-                "logarithm, middle to half range"
-                if axis.spacing == "log"
-                else "middle to half range"
-            )
-            words, ends = of, (f"{axis.low:g}{unit}", f"{axis.high:g}{unit}")
+            words, ends = _numeric_words(axis), _numeric_ends(axis, axis.low, axis.high)
         case ChoiceAxis():
             words = f"{listed(list(axis.levels))}; columns sum to zero over the levels"
             ends = (axis.levels[-1], "the level named")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, RunRow
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.scales import scale_words
+from analysis.report.comparison_table import comparison_table
 from analysis.report.rounding import (
     error_text,
     fixed,
@@ -20,16 +21,20 @@ from analysis.report.rounding import (
 )
 from analysis.report.table import Cell, Table
 from analysis.report.words import listed
+from analysis.surface.level_comparison import LevelComparison, middles_words
 
 SCALE_NOTE = "On the fitted scale ({scale})."
 
 
-def response_tables(fitted: FittedResponse) -> tuple[Table, ...]:
+def response_tables(
+    fitted: FittedResponse, comparisons: Sequence[LevelComparison] = ()
+) -> tuple[Table, ...]:
     """Make every table of one response; those without rows are left out."""
     fit, checks = fitted.fit, fitted.assessment
     tables = (
         quality_table(fit, checks),
         coefficient_table(fit, checks),
+        comparison_table(fit, comparisons),
         anova_table(fit, checks, "sequential"),
         anova_table(fit, checks, "partial"),
         run_table(fit, checks),
@@ -147,7 +152,8 @@ def _coefficient_note(fit: Fit) -> str:
             " Blending terms carry no p: zero is no sensible value for a pure additive. Variance "
             "inflation is from the shares rescaled between their limits."
         )
-    return note
+    between = middles_words(fit.coding)
+    return f"{note} {between}" if between else note
 
 
 def _square_places(checks: Assessment) -> int | None:

@@ -9,6 +9,7 @@ from analysis.choice.compromise import Compromise
 from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
+from analysis.surface.level_comparison import LevelComparison
 from doe.recipe.recipe import BatchRecipe
 from doe.study.brief import Study
 from doe.study.finding import Finding
@@ -41,6 +42,7 @@ class ReportContent:
         plan: The runs; None before there are any.
         data: Readings by response, as they were gathered.
         fitted: Models by response.
+        comparisons: By response, levels of choices on which the range of a factor hangs.
         not_fitted: For each response without a model: why, a phrase.
         compromise: The recommended recipe; None if there is none yet.
         no_compromise: Why there is none, a sentence.
@@ -58,6 +60,7 @@ class ReportContent:
     plan: Plan | None = None
     data: Mapping[str, ResponseData] = field(default_factory=dict)
     fitted: Mapping[str, FittedResponse] = field(default_factory=dict)
+    comparisons: Mapping[str, tuple[LevelComparison, ...]] = field(default_factory=dict)
     not_fitted: Mapping[str, str] = field(default_factory=dict)
     compromise: Compromise | None = None
     no_compromise: str = ""

@@ -108,14 +108,14 @@ def _prediction(
     """Predict from rows (n, p) of the model matrix and values (n,) on the fitted scale."""
     mean_variance = np.einsum("np,pq,nq->n", rows, fit.covariance, rows)
     run_variance = mean_variance + sum(fit.components.values())
-    mean_df = _mean_df(fit, rows)
-    run_df = _run_df(fit, mean_variance, mean_df)
+    df_of_mean = mean_df(fit, rows)
+    run_df = _run_df(fit, mean_variance, df_of_mean)
     return Prediction(
         response=fit.response,
         unit=fit.unit,
         value=inverse(fit.scale, centre),
         value_is=fit.scale.value_is,
-        mean_interval=_interval(fit, centre, mean_variance, mean_df, level),
+        mean_interval=_interval(fit, centre, mean_variance, df_of_mean, level),
         run_interval=_interval(fit, centre, run_variance, run_df, level),
         predict_for=future_run(fit),
         level=level,
@@ -146,8 +146,8 @@ def _interval(
     return inverse(fit.scale, ends)
 
 
-def _mean_df(fit: Fit, rows: FloatArray) -> FloatArray:
-    """Degrees of freedom of x'b; NaN where there are none.
+def mean_df(fit: Fit, rows: FloatArray) -> FloatArray:
+    """Give the degrees of freedom of x'b, shape (n,); NaN where there are none.
 
     Where the coefficients differ in theirs, their harmonic mean, weighted by what each
     coefficient adds to the variance.
@@ -156,18 +156,18 @@ def _mean_df(fit: Fit, rows: FloatArray) -> FloatArray:
     if np.all(fit.coefficient_df == shared):
         return np.full(len(rows), shared if shared > 0 else np.nan)
     parts = np.abs(rows * (rows @ fit.covariance))
-    mean_df: FloatArray = parts.sum(axis=1) / (parts / fit.coefficient_df).sum(axis=1)
-    return mean_df
+    combined: FloatArray = parts.sum(axis=1) / (parts / fit.coefficient_df).sum(axis=1)
+    return combined
 
 
-def _run_df(fit: Fit, mean_variance: FloatArray, mean_df: FloatArray) -> FloatArray:
+def _run_df(fit: Fit, mean_variance: FloatArray, df_of_mean: FloatArray) -> FloatArray:
     """Degrees of freedom of the total variance of one new run."""
     if len(fit.components) == 1:
         # One stratum: x'Φx is a multiple of σ², so the total is known as well as σ² is.
         df = fit.component_df["residual"]
         return np.full(len(mean_variance), df if df > 0 else np.nan)
     total = mean_variance + sum(fit.components.values())
-    spread = mean_variance**2 / mean_df
+    spread = mean_variance**2 / df_of_mean
     for stage, variance in fit.components.items():
         if variance > 0.0:
             spread = spread + variance**2 / fit.component_df[stage]

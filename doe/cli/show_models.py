@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analysis.fits.assessment import Assessment, CoefficientRow
+from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
+from analysis.report.comparison_table import HEAD, comparison_cells
 from analysis.report.rounding import (
     error_text,
     fixed,
@@ -13,6 +17,7 @@ from analysis.report.rounding import (
     plain,
     with_error,
 )
+from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
 from doe.steps.fit import FitOutcome
 from doe.steps.predict import PredictOutcome
@@ -20,7 +25,10 @@ from doe.steps.predict import PredictOutcome
 
 def show_fit(outcome: FitOutcome) -> str:
     """Show every fitted response, then those that have no model."""
-    parts = [_fitted(name, fitted) for name, fitted in outcome.analysis.fitted.items()]
+    comparisons = outcome.analysis.comparisons
+    parts = [
+        _fitted(name, fitted, comparisons[name]) for name, fitted in outcome.analysis.fitted.items()
+    ]
     parts += [
         paragraph(f"{name}: not fitted. {why}") for name, why in outcome.analysis.not_fitted.items()
     ]
@@ -58,7 +66,7 @@ def show_predict(outcome: PredictOutcome) -> str:
     return "\n\n".join(parts)
 
 
-def _fitted(name: str, fitted: FittedResponse) -> str:
+def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelComparison]) -> str:
     fit, known = fitted.fit, fitted.assessment
     scale = "" if fit.scale.name == "identity" else f", {fit.scale.name} scale"
     unit = f" ({fit.unit})" if fit.unit else ""
@@ -67,8 +75,18 @@ def _fitted(name: str, fitted: FittedResponse) -> str:
         ["term", "estimate", "std error", "t", "p", f"{100 * known.level:g} % interval"],
         [_coefficient(row) for row in known.coefficients],
     )
-    parts = [head, table, paragraph(_summary(known)), findings_text(fitted.findings)]
+    parts = [head, table, *_levels_compared(fit, comparisons), paragraph(_summary(known))]
+    parts.append(findings_text(fitted.findings))
     return "\n\n".join(part for part in parts if part)
+
+
+def _levels_compared(fit: Fit, comparisons: Sequence[LevelComparison]) -> list[str]:
+    """Show levels in pairs, between their range middles and at equal real value."""
+    if not comparisons:
+        return []
+    words = f"{middles_words(fit.coding)} In pairs, and at an equal real value beside it:"
+    rows = [[text for text, _ in comparison_cells(one)] for one in comparisons]
+    return [paragraph(words), text_table([head.lower() for head in HEAD], rows)]
 
 
 def _coefficient(row: CoefficientRow) -> list[str]:

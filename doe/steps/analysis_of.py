@@ -10,6 +10,7 @@ from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.fits.selection import reduce_fit
 from analysis.lab.response_data import ResponseData
 from analysis.lab.responses import gather
+from analysis.surface.level_comparison import LevelComparison, compare_levels
 from doe.errors import FitError
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
@@ -46,6 +47,14 @@ class StudyAnalysis:
     def fits(self) -> dict[str, Fit]:
         """The fits alone, by response."""
         return {name: fitted.fit for name, fitted in self.fitted.items()}
+
+    @property
+    def comparisons(self) -> dict[str, tuple[LevelComparison, ...]]:
+        """Levels compared by response, where the range of a factor hangs on a choice."""
+        return {
+            name: compare_levels(one.fit, self.region, level=one.assessment.level)
+            for name, one in self.fitted.items()
+        }
 
 
 def analyse(session: Session, options: FitOptions) -> StudyAnalysis:

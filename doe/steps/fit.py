@@ -61,8 +61,12 @@ def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
 
 def fit_contract(analysis: StudyAnalysis) -> dict[str, Any]:
     """Give the contract's object for a fitted study."""
+    comparisons = analysis.comparisons
     body = {
-        "responses": {name: response_object(fitted) for name, fitted in analysis.fitted.items()},
+        "responses": {
+            name: response_object(fitted, comparisons[name])
+            for name, fitted in analysis.fitted.items()
+        },
         "not_fitted": dict(analysis.not_fitted),
         "waiting": {
             name: list(data.pending) for name, data in analysis.data.items() if data.pending

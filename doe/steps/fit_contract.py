@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from analysis.fits.assessment import Assessment
 from analysis.fits.fitted_response import FittedResponse
+from analysis.surface.level_comparison import LevelComparison
 from doe.model.coding import Axis, ChoiceAxis, ShareAxis
 from doe.steps.contract import finding_object
 
 
-def response_object(fitted: FittedResponse) -> dict[str, Any]:
+def response_object(
+    fitted: FittedResponse, comparisons: Sequence[LevelComparison] = ()
+) -> dict[str, Any]:
     """Give everything that is known of one fitted response."""
     fit, known = fitted.fit, fitted.assessment
     return {
@@ -28,6 +32,7 @@ def response_object(fitted: FittedResponse) -> dict[str, Any]:
         "n": fit.n,
         "coding": [_axis_object(axis) for axis in fit.coding.axes],
         "coefficients": [asdict(row) for row in known.coefficients],
+        "comparisons": [asdict(comparison) for comparison in comparisons],
         "level": known.level,
         "residual_df": known.residual_df,
         "residual_sd": known.residual_sd,
@@ -67,6 +72,7 @@ def _axis_object(axis: Axis) -> dict[str, Any]:
         "high": axis.high,
         "spacing": axis.spacing,
         "levels": list(axis.levels),
+        "ranges": [asdict(entry) for entry in axis.ranges],
     }
 
 

@@ -118,6 +118,7 @@ def _content(
         plan=session.plan,
         data=analysis.data if analysis else {},
         fitted=analysis.fitted if analysis else {},
+        comparisons=analysis.comparisons if analysis else {},
         not_fitted=analysis.not_fitted if analysis else {},
         compromise=compromise,
         no_compromise=why_not,
