@@ -33,6 +33,9 @@ PANEL_WIDTH, PANEL_HEIGHT = 2.35, 1.95
 NAME_CHARACTERS = 24
 # Level names under a panel: as many characters as its width leaves each of them.
 LEVEL_CHARACTERS = 26
+SLANTED_CHARACTERS = 16
+# How far aside of a level, in levels, its mark at equal real value stands.
+EQUAL_ASIDE = 0.22
 # A whole range is traced at many more places than a factor has numeric levels.
 FEW_LEVELS = 12
 
@@ -67,10 +70,24 @@ def draw_effects(panels: Sequence[Effect], *, shares: Collection[str], held: str
         title=title,
         caption=(
             f"Each panel moves one setting, the others {held}; bands hold the true value with "
-            f"{100 * level:g} % confidence. A dot marks where a setting is held. Dotted: outside "
-            "the region. A share moves at the cost of the others in their own proportions."
+            f"{100 * level:g} % confidence. A dot marks where a setting is held. Dotted, or a "
+            "cross: outside the region. A share moves at the cost of the others in their own "
+            f"proportions.{_ranged_words(panels)}"
         ),
         figure=settle(figure),
+    )
+
+
+def _ranged_words(panels: Sequence[Effect]) -> str:
+    """Explain the two marks of a choice whose levels have their own range of a factor."""
+    ranged = dict.fromkeys(name for panel in panels for name in panel.ranged)
+    if not ranged:
+        return ""
+    names = " and ".join(ranged)
+    return (
+        f" Levels with their own range of {names}: a circle keeps {names} at the same place of "
+        f"each range (a level that lacks it has none), a diamond at the same real value, where the "
+        "level's range holds it."
     )
 
 
@@ -78,8 +95,7 @@ def _draw_panel(axes: Axes, panel: Effect, unit: str) -> None:
     plain_axes(axes, ticks=4)
     if panel.labels:
         _draw_levels(axes, panel)
-        names = [wrap(panel.labels[int(i)], _level_width(panel)) for i in panel.at]
-        axes.set_xticks(panel.at, names, fontsize=TICK_SIZE)
+        _name_levels(axes, panel)
     elif len(panel.at) <= FEW_LEVELS:
         _draw_levels(axes, panel)
         axes.set_xticks(panel.at, [number_text(at) for at in panel.at], fontsize=TICK_SIZE)
@@ -99,16 +115,41 @@ def _draw_panel(axes: Axes, panel: Effect, unit: str) -> None:
 
 
 def _draw_levels(axes: Axes, panel: Effect) -> None:
-    axes.vlines(panel.at, panel.low, panel.high, color=FAINT_INK, linewidth=5, alpha=0.45, zorder=1)
-    axes.plot(
-        panel.at, panel.value, marker="o", markersize=5, markerfacecolor=PAPER,
-        markeredgecolor=INK, linestyle="none", zorder=3,
+    there = np.asarray(panel.inside, dtype=np.bool_)
+    axes.vlines(
+        panel.at[there], panel.low[there], panel.high[there], color=FAINT_INK, linewidth=5,
+        alpha=0.45, zorder=1,
     )  # fmt: skip
+    for which, marker in ((there, "o"), (~there, "x")):
+        if which.any():
+            axes.plot(
+                panel.at[which], panel.value[which], marker=marker, markersize=5, zorder=3,
+                markerfacecolor=PAPER, markeredgecolor=INK if marker == "o" else FAINT_INK,
+                linestyle="none",
+            )  # fmt: skip
+    if len(panel.equal):
+        axes.plot(
+            panel.at + EQUAL_ASIDE, panel.equal, marker="D", markersize=4, markerfacecolor=BAND,
+            markeredgecolor=INK, linestyle="none", zorder=3,
+        )  # fmt: skip
     margin = 0.6 * float(panel.at[-1] - panel.at[0]) / max(len(panel.at) - 1, 1) or 0.6
     axes.set_xlim(float(panel.at[0]) - margin, float(panel.at[-1]) + margin)
     if np.isfinite(panel.base):
         i = int(np.argmin(np.abs(panel.at - panel.base)))
         _mark(axes, float(panel.at[i]), float(panel.value[i]))
+
+
+def _name_levels(axes: Axes, panel: Effect) -> None:
+    """Write the levels under their marks, slanted where a word is wider than its place."""
+    width = _level_width(panel)
+    words = [panel.labels[int(i)] for i in panel.at]
+    if max(len(part) for word in words for part in word.split()) <= width:
+        axes.set_xticks(panel.at, [wrap(word, width) for word in words], fontsize=TICK_SIZE)
+        return
+    axes.set_xticks(
+        panel.at, [wrap(word, SLANTED_CHARACTERS) for word in words], fontsize=TICK_SIZE,
+        rotation=40, ha="right", rotation_mode="anchor",
+    )  # fmt: skip
 
 
 def _level_width(panel: Effect) -> int:

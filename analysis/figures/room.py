@@ -36,11 +36,16 @@ STRIP, LINE, ABOVE, GAP = 0.15, 0.125, 0.24, 0.06
 NAME_CHARACTERS = 22
 REASON_CHARACTERS = 44
 STRIP_CHARACTERS = 88
+# A level counts as reached to this part of the range: rounding only.
+ON_MARK = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Range:
-    """One numeric strip: places as parts of the range, and every word on it."""
+    """One numeric strip: places as parts of the range, and every word on it.
+
+    A factor that the bench can only set to some levels has marks in place of a range.
+    """
 
     name: str
     ends: tuple[str, str]
@@ -48,6 +53,7 @@ class _Range:
     room: tuple[float, float]
     at_text: str
     reasons: tuple[str, str]
+    marks: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +103,9 @@ def draw_room(rooms: Sequence[Room | ChoiceRoom], coding: Coding) -> Drawn:
             "Each strip is the whole range of a setting; the dark part is how far it may move, the "
             "others as recommended, before it breaks a limit that the recipe keeps, by predicted "
             "values. The upright mark is the recommended setting. A share moves at the cost of "
-            "the others in their own proportions."
+            "the others in their own proportions. Points are the levels that the bench can set, "
+            "open ones those that break a limit. At another level of a choice a factor keeps its "
+            "real value, and its range may end before that."
         ),
         figure=settle(figure),
     )
@@ -109,17 +117,20 @@ def _strip(room: Room | ChoiceRoom, axis: Axis) -> _Range | _Levels:
         assert isinstance(axis, ChoiceAxis)
         return _levels(room, axis)
     assert not isinstance(axis, ChoiceAxis)
-    low, high = min(axis.low, room.at), max(axis.high, room.at)
+    low, high = min(room.ends[0], room.at), max(room.ends[1], room.at)
     span = high - low or 1.0
     at, left, right = ((v - low) / span for v in (room.at, room.lowest, room.highest))
     unit = "share" if isinstance(axis, ShareAxis) else room.unit
-    texts = [setting_number(v, span, axis.step) for v in (room.at, room.lowest, room.highest)]
+    texts = [
+        number_text(v) if room.levels else setting_number(v, span, axis.step)
+        for v in (room.at, room.lowest, room.highest)
+    ]
     # A setting that reaches the end of its own range needs no more words than that.
     reasons = [
         RANGE_END if abs(reached - end) <= 1e-9 * span else stop.words
         for reached, end, stop in (
-            (room.lowest, axis.low, room.stopped_low),
-            (room.highest, axis.high, room.stopped_high),
+            (room.lowest, room.ends[0], room.stopped_low),
+            (room.highest, room.ends[1], room.stopped_high),
         )
     ]
     return _Range(
@@ -132,6 +143,7 @@ def _strip(room: Room | ChoiceRoom, axis: Axis) -> _Range | _Levels:
             wrap(f"◂\N{NO-BREAK SPACE}{texts[1]}: {reasons[0]}", REASON_CHARACTERS),
             wrap(f"{texts[2]}: {reasons[1]}\N{NO-BREAK SPACE}▸", REASON_CHARACTERS),
         ),
+        marks=tuple((level - low) / span for level in room.levels),
     )
 
 
@@ -141,6 +153,8 @@ def _levels(room: ChoiceRoom, axis: ChoiceAxis) -> _Levels:
     for level in axis.levels:
         stops = room.broken.get(level, ())
         words = "; ".join(stop.words for stop in stops) or "every limit holds"
+        if level in room.without:
+            words = f"without {' and '.join(room.without[level])}: {words}"
         cells.append((wrap(level, width), wrap(words, width), not stops))
     return _Levels(name=_name(room.setting, ""), at=axis.levels.index(room.at), cells=tuple(cells))
 
@@ -180,10 +194,14 @@ def _row_height(strip: _Range | _Levels) -> float:
 
 
 def _draw_range(axes: Axes, y: float, strip: _Range) -> None:
-    _box(axes, 0.0, 1.0, y, is_open=False)
-    _box(axes, *strip.room, y, is_open=True)
+    if strip.marks:
+        _draw_marks(axes, y, strip)
+    else:
+        _box(axes, 0.0, 1.0, y, is_open=False)
+        _box(axes, *strip.room, y, is_open=True)
     _stand(axes, strip.at, y)
-    for x, words, side in ((-0.012, strip.ends[0], "right"), (1.012, strip.ends[1], "left")):
+    aside = 0.022 if strip.marks else 0.012
+    for x, words, side in ((-aside, strip.ends[0], "right"), (1 + aside, strip.ends[1], "left")):
         axes.text(
             x, y + STRIP / 2, words, fontsize=TICK_SIZE, color=FAINT_INK, va="center", ha=side
         )
@@ -195,6 +213,19 @@ def _draw_range(axes: Axes, y: float, strip: _Range) -> None:
         axes.text(
             x, y - GAP, words, fontsize=TICK_SIZE, color=INK, va="top", ha=side, linespacing=1.1
         )
+
+
+def _draw_marks(axes: Axes, y: float, strip: _Range) -> None:
+    """Draw the levels of a numeric factor: full where one may go, open where not."""
+    middle, (low, high) = y + STRIP / 2, strip.room
+    axes.plot([0.0, 1.0], [middle, middle], color=FAINT_INK, linewidth=0.8, zorder=1)
+    for mark in strip.marks:
+        is_open = low - ON_MARK <= mark <= high + ON_MARK
+        axes.plot(
+            [mark], [middle], marker="o", markersize=8, zorder=2, clip_on=False,
+            markerfacecolor=ROOM if is_open else PAPER,
+            markeredgecolor=INK if is_open else FAINT_INK,
+        )  # fmt: skip
 
 
 def _draw_levels(axes: Axes, y: float, strip: _Levels) -> None:

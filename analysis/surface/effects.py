@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from analysis.fits.fit import Fit
-from analysis.surface.lines import inside_region, moved, own_range, reach_along
+from analysis.surface.level_comparison import ranged_by
+from analysis.surface.lines import TOUCH, inside_region, moved, own_range, reach_along
 from analysis.surface.noise import NO_NOISE, Production
 from analysis.surface.predict import predict_averaged
-from doe.model.coding import ChoiceAxis, Coding, NumericAxis, ShareAxis
+from doe.model.coding import ChoiceAxis, Coding, NumericAxis, ShareAxis, level_range
 from doe.model.region import Region
 from doe.study.settings import BoolArray, FloatArray, frozen_array
 
@@ -35,6 +36,9 @@ class Effect:
         inside: Shape (g,), whether the settings lie in the region.
         base: Where the setting is in the base recipe, lab units.
         level: Confidence of the band.
+        ranged: Factors with their own range at each level, which keep their place in it.
+        equal: Shape (g,), the value with these at their real value of the base recipe instead;
+            NaN where the level's range does not hold it, or the level lacks one; empty else.
     """
 
     response: str
@@ -49,9 +53,11 @@ class Effect:
     inside: BoolArray
     base: float
     level: float
+    ranged: tuple[str, ...] = ()
+    equal: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
-        for name in ("at", "value", "low", "high"):
+        for name in ("at", "value", "low", "high", "equal"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
     @property
@@ -144,7 +150,34 @@ def _effect(
         inside=inside_region(region, values, production.columns),
         base=float(base[j]),
         level=level,
+        ranged=tuple(one.name for one in ranged_by(axis.name, region.coding)),
+        equal=_at_equal_values(fit, region.coding, base, j, production),
     )
+
+
+def _at_equal_values(
+    fit: Fit, coding: Coding, base: FloatArray, j: int, production: Production
+) -> FloatArray:
+    """Predict each level of a choice with ranged factors at their real values, shape (g,)."""
+    axis = coding.axes[j]
+    ranged = ranged_by(axis.name, coding)
+    if not isinstance(axis, ChoiceAxis) or not ranged:
+        return np.zeros(0)
+    rows = np.tile(base, (len(axis.levels), 1))
+    rows[:, j] = np.arange(len(axis.levels))
+    held = np.array(
+        [all(_holds(one, level, base[coding.index(one.name)]) for one in ranged)
+         for level in axis.levels]
+    )  # fmt: skip
+    values = np.full(len(rows), np.nan)
+    if held.any():
+        values[held] = predict_averaged(fit, rows[held], production).value
+    return values
+
+
+def _holds(axis: NumericAxis, level: str, value: float) -> bool:
+    ends = level_range(axis, level)
+    return ends is not None and ends[0] - TOUCH <= value <= ends[1] + TOUCH
 
 
 def _along_choice(coding: Coding, base: FloatArray, j: int) -> FloatArray:

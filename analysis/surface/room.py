@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -11,10 +11,18 @@ from scipy.optimize import brentq
 
 from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit, accept_limits
-from analysis.surface.lines import RANGE_END, inside_region, moved, reach_along
+from analysis.surface.level_comparison import ranged_by
+from analysis.surface.lines import (
+    RANGE_END,
+    TOUCH,
+    inside_region,
+    moved,
+    own_range,
+    reach_along,
+)
 from analysis.surface.noise import NO_NOISE, Production
 from analysis.surface.predict import predict_values
-from doe.model.coding import ChoiceAxis, NumericAxis, ShareAxis
+from doe.model.coding import ChoiceAxis, NumericAxis, ShareAxis, level_range
 from doe.model.region import Region
 from doe.study.brief import Study
 from doe.study.settings import FloatArray
@@ -53,6 +61,8 @@ class Room:
         at: Where it is, lab units.
         lowest: How far down every limit that is met now stays met.
         highest: How far up.
+        ends: The whole range of the setting at this recipe, lab units.
+        levels: The only settings that the bench can make; empty for a whole range.
         stopped_low: What is met first on the way down.
         stopped_high: What is met first on the way up.
     """
@@ -64,6 +74,8 @@ class Room:
     highest: float
     stopped_low: Stop
     stopped_high: Stop
+    ends: tuple[float, float]
+    levels: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,12 +87,14 @@ class ChoiceRoom:
         at: The level of the recipe.
         kept: Levels that keep every limit, in the brief's order.
         broken: For each other level what it breaks.
+        without: For each other level that lacks a factor of the recipe: which, left out there.
     """
 
     setting: str
     at: str
     kept: tuple[str, ...]
     broken: Mapping[str, tuple[Stop, ...]]
+    without: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def find_room(
@@ -144,6 +158,8 @@ class _Ways:
             highest=highest,
             stopped_low=low,
             stopped_high=high,
+            ends=own_range(self.region.coding, self.at, j) or (lowest, highest),
+            levels=axis.levels if isinstance(axis, NumericAxis) else (),
         )
 
     def _along(self, j: int, sign: int) -> tuple[float, Stop]:
@@ -193,17 +209,36 @@ class _Ways:
     def _choice_room(self, j: int) -> ChoiceRoom:
         axis = self.region.coding.axes[j]
         assert isinstance(axis, ChoiceAxis)
-        broken: dict[str, tuple[Stop, ...]] = {}
-        for i, level in enumerate(axis.levels):
-            row = self.at.copy()
-            row[j] = i
-            broken[level] = self._broken(row) if i != int(self.at[j]) else ()
+        others = [level for i, level in enumerate(axis.levels) if i != int(self.at[j])]
+        moves = {level: self._at_level(axis, level) for level in others}
+        stops = {level: move.stops or self._broken(move.row) for level, move in moves.items()}
         return ChoiceRoom(
             setting=axis.name,
             at=axis.levels[int(self.at[j])],
-            kept=tuple(level for level, stops in broken.items() if not stops),
-            broken={level: stops for level, stops in broken.items() if stops},
+            kept=tuple(level for level in axis.levels if not stops.get(level)),
+            broken={level: broken for level, broken in stops.items() if broken},
+            without={level: move.without for level, move in moves.items() if move.without},
         )
+
+    def _at_level(self, axis: ChoiceAxis, level: str) -> _Move:
+        """Put a choice to another level, ranged factors at their real value, or left out there."""
+        coding = self.region.coding
+        row = self.at.copy()
+        row[coding.index(axis.name)] = axis.levels.index(level)
+        without: list[str] = []
+        stops: list[Stop] = []
+        for other in ranged_by(axis.name, coding):
+            j, ends = coding.index(other.name), level_range(other, level)
+            unit = f" {other.unit}" if other.unit else ""
+            if ends is None:
+                without += [other.name] if np.isfinite(row[j]) else []
+                row[j] = np.nan
+            elif np.isnan(row[j]):
+                stops.append(Stop(kind="region", words=f"it needs {other.name}"))
+            elif not ends[0] - TOUCH <= row[j] <= ends[1] + TOUCH:
+                words = f"its {other.name} runs from {ends[0]:g} to {ends[1]:g}{unit}"
+                stops.append(Stop(kind="region", words=words))
+        return _Move(row=row, without=tuple(without), stops=tuple(stops))
 
     def _broken(self, row: FloatArray) -> tuple[Stop, ...]:
         rows = row[None, :]
@@ -216,6 +251,15 @@ class _Ways:
                 limit.met(predict_values(self.fits[limit.response], rows, self.production))[0]
             )
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Move:
+    """A recipe put to another level: the row, what it lacks there, what forbids it at once."""
+
+    row: FloatArray
+    without: tuple[str, ...]
+    stops: tuple[Stop, ...]
 
 
 def _root(margin: Callable[[FloatArray], FloatArray], kept: float, broken: float) -> float:
