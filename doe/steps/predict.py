@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,15 +11,16 @@ import numpy as np
 
 from analysis.surface.predict import predict_response
 from analysis.surface.prediction import Prediction
-from doe.errors import StudyError
-from doe.model.coding import Coding, settings_table
+from doe.errors import Fault, StudyError
+from doe.model.coding import Coding, NumericAxis, settings_table
+from doe.model.region import Region
 from doe.steps.analysis_of import analyse
 from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session, open_study
-from doe.steps.settings_text import settings_row, split_assignment
+from doe.steps.settings_text import level_name, own_ends, settings_row, split_assignment
 from doe.study.finding import Finding
-from doe.study.settings import BoolArray, FloatArray, Settings
+from doe.study.settings import FloatArray, Settings
 from doe.study.tables import read_table
 
 
@@ -81,10 +82,10 @@ def predict_study(
         name: predict_response(fit, values, region=analysis.region, level=level)
         for name, fit in analysis.fits.items()
     }
-    outside = ~analysis.region.contains(values)
+    outside = _outside_findings(values, analysis.region)
     return PredictOutcome(
         session=session, settings=settings_table(values, analysis.coding), predictions=predictions,
-        findings=(*analysis.findings, *_outside_findings(outside)),
+        findings=(*analysis.findings, *outside),
     )  # fmt: skip
 
 
@@ -104,17 +105,17 @@ def _asked_settings(at: Sequence[str], table: Path | None, coding: Coding) -> Fl
         raise StudyError(
             "the table has no rows", where=str(table), allowed="a line of settings a prediction"
         )
-    return np.array(
-        [
-            settings_row(
-                dict(zip(read.names, cells, strict=True)),
-                coding,
-                f"{table}, line {line}",
-                read.decimal,
-            )
-            for cells, line in zip(read.rows, read.lines, strict=True)
-        ]
-    )
+    rows: list[FloatArray] = []
+    faults: list[Fault] = []
+    for cells, line in zip(read.rows, read.lines, strict=True):
+        given = dict(zip(read.names, cells, strict=True))
+        try:
+            rows.append(settings_row(given, coding, f"{table}, line {line}", read.decimal))
+        except StudyError as error:
+            faults += error.faults
+    if faults:
+        raise StudyError.from_faults(faults)
+    return np.array(rows)
 
 
 def _refuse_twice(names: Sequence[str]) -> None:
@@ -123,16 +124,30 @@ def _refuse_twice(names: Sequence[str]) -> None:
         raise StudyError(f"'{twice[0]}' is given twice", where="--at")
 
 
-def _outside_findings(outside: BoolArray) -> tuple[Finding, ...]:
-    rows = [int(i) + 1 for i in np.flatnonzero(outside)]
+def _outside_findings(values: FloatArray, region: Region) -> tuple[Finding, ...]:
+    rows = [int(i) for i in np.flatnonzero(~region.contains(values))]
     if not rows:
         return ()
-    named = ", ".join(map(str, rows[:8])) + (" …" if len(rows) > 8 else "")
+    named = ", ".join(str(i + 1) for i in rows[:8]) + (" …" if len(rows) > 8 else "")
+    why = list(dict.fromkeys(words for i in rows for words in _beyond(values[i], region.coding)))
+    because = f" ({'; '.join(why[:3])}{' …' if len(why) > 3 else ''})" if why else ""
     return (
         Finding(
             level="caution",
-            what=f"Outside the region of the brief (row {named}): no run stands behind it.",
+            what=f"Outside the region of the brief (row {named}): no run stands behind "
+            f"it{because}.",
             evidence={"rows": len(rows)},
             advice="Believe them only after a run there.",
         ),
     )
+
+
+def _beyond(row: FloatArray, coding: Coding) -> Iterator[str]:
+    """Name each ranged factor that leaves the range of the row's level."""
+    for value, axis in zip(row, coding.axes, strict=True):
+        if not isinstance(axis, NumericAxis) or not axis.ranges:
+            continue
+        ends = own_ends(axis, row, coding)
+        if ends is not None and not ends[0] <= value <= ends[1]:
+            level, unit = level_name(axis, row, coding), f" {axis.unit}" if axis.unit else ""
+            yield f"{axis.name} of {level} runs from {ends[0]:g} to {ends[1]:g}{unit}"

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from doe.errors import Fault, StudyError
-from doe.model.coding import Axis, ChoiceAxis, Coding, ShareAxis
+from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis, level_range
 from doe.study.names import match_name
 from doe.study.numerals import Decimal, parse_number
 from doe.study.settings import FloatArray
@@ -29,7 +29,8 @@ def settings_row(
         decimal: The decimal sign of the file; None takes a point, else a comma.
 
     Returns:
-        Shape (k,), lab units. One share left out is what the others leave of 1.
+        Shape (k,), lab units. One share left out is what the others leave of 1; NaN for a factor
+        that the level lacks, whether it was left out or given as 0.
 
     Raises:
         StudyError: Names or values that do not fit; all of them together.
@@ -38,17 +39,89 @@ def settings_row(
     texts = _by_axis(given, coding, where, faults)
     row = np.array([_value(axis, texts, _Source(where, decimal), faults) for axis in coding.axes])
     _complete_shares(row, coding)
-    missing = [axis.name for axis, value in zip(coding.axes, row, strict=True) if np.isnan(value)]
-    if missing and not faults:
-        example = f"--at '{missing[0]}=…'" if where == "--at" else "Add a column for each."
-        faults.append(
-            Fault(what=f"no value for {', '.join(missing)}", where=where, do=f"Give it: {example}")
-        )
+    if not faults:
+        faults += _lacking_faults(row, coding, where)
+        faults += _missing_faults(row, texts, coding, where)
     if not faults:
         faults += _share_faults(row, coding, where)
     if faults:
         raise StudyError.from_faults(faults)
     return row
+
+
+def own_ends(axis: Axis, row: FloatArray, coding: Coding) -> tuple[float, float] | None:
+    """Give the range of a ranged factor at the row's level; None where the level lacks it.
+
+    A factor of one range, and one whose choice is open, has its low and high.
+    """
+    if not isinstance(axis, NumericAxis) or not axis.ranges:
+        return (axis.low, axis.high) if not isinstance(axis, ChoiceAxis) else (-np.inf, np.inf)
+    level = level_name(axis, row, coding)
+    return (axis.low, axis.high) if level is None else level_range(axis, level)
+
+
+def level_name(axis: NumericAxis, row: FloatArray, coding: Coding) -> str | None:
+    """Give the row's level of the choice on which a range hangs; None while it is open."""
+    place = coding.index(axis.ranges[0].choice)
+    choice = coding.axes[place]
+    assert isinstance(choice, ChoiceAxis)
+    return None if np.isnan(row[place]) else choice.levels[int(row[place])]
+
+
+def _lacking_faults(row: FloatArray, coding: Coding, where: str) -> list[Fault]:
+    """Refuse a value for what the level lacks; 0 says the same as nothing and is taken out."""
+    faults = []
+    for i, axis in enumerate(coding.axes):
+        if np.isnan(row[i]) or own_ends(axis, row, coding) is not None:
+            continue
+        assert isinstance(axis, NumericAxis)
+        if row[i] != 0.0:
+            level = level_name(axis, row, coding)
+            faults.append(
+                Fault(
+                    what=f"'{axis.name}' is {row[i]:g}, and {axis.ranges[0].choice} '{level}' "
+                    "lacks it",
+                    where=where,
+                    do=f"Leave '{axis.name}' out there.",
+                )
+            )
+        row[i] = np.nan
+    return faults
+
+
+def _missing_faults(
+    row: FloatArray, texts: Mapping[str, str], coding: Coding, where: str
+) -> list[Fault]:
+    missing = [
+        axis
+        for axis, value in zip(coding.axes, row, strict=True)
+        if np.isnan(value) and own_ends(axis, row, coding) is not None and not texts.get(axis.name)
+    ]
+    if not missing:
+        return []
+    names = [axis.name for axis in missing]
+    ranges = [words for axis in missing if (words := _range_words(axis, row, coding))]
+    example = f"--at '{names[0]}=…'" if where == "--at" else "Add a column for each."
+    is_blank = where != "--at" and any(name in texts for name in names)
+    return [
+        Fault(
+            what=f"no value for {', '.join(names)}",
+            where=where,
+            allowed="; ".join(ranges),
+            do="Fill in the cell." if is_blank else f"Give it: {example}",
+        )
+    ]
+
+
+def _range_words(axis: Axis, row: FloatArray, coding: Coding) -> str:
+    """Say the range of a ranged factor at the level of the row; nothing for one range."""
+    if not isinstance(axis, NumericAxis) or not axis.ranges:
+        return ""
+    level, ends = level_name(axis, row, coding), own_ends(axis, row, coding)
+    if level is None or ends is None:
+        return ""
+    unit = f" {axis.unit}" if axis.unit else ""
+    return f"{axis.name} {ends[0]:g} to {ends[1]:g}{unit} at {level}"
 
 
 def split_assignment(text: str) -> tuple[str, str]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from doe.errors import StudyError
-from doe.model.coding import coding_of
+from doe.model.coding import AxisRange, ChoiceAxis, Coding, NumericAxis, coding_of
 from doe.steps.settings_text import settings_row, split_assignment
 from doe.study.brief import Study
 
@@ -144,3 +144,44 @@ def test_a_setting_under_two_spellings_is_given_twice() -> None:
 def test_assignments_split_at_their_last_sign(text: str, name: str, value: str) -> None:
     """So that a name may hold equals signs."""
     assert split_assignment(text) == (name, value)
+
+
+def _chemistries() -> Coding:
+    ranges = (
+        AxisRange(choice="chemistry", level="none", low=None, high=None),
+        AxisRange(choice="chemistry", level="electrosteric", low=0.8, high=2.4),
+    )
+    return Coding(
+        axes=(
+            NumericAxis(name="dose", unit="%", low=0.8, high=2.4, ranges=ranges),
+            ChoiceAxis(name="chemistry", levels=("none", "electrosteric")),
+        )
+    )
+
+
+@pytest.mark.parametrize("given", [{"chemistry": "none"}, {"chemistry": "none", "dose": "0"}])
+def test_what_the_level_lacks_may_be_left_out_or_be_nothing(given: dict[str, str]) -> None:
+    """No additive has no dose, and a table may say 0."""
+    row = settings_row(given, _chemistries(), "--at")
+
+    np.testing.assert_array_equal(row, [np.nan, 0.0])
+
+
+def test_a_value_for_what_the_level_lacks_is_refused() -> None:
+    """It would be ignored in silence."""
+    with pytest.raises(StudyError, match=r"'dose' is 1, and chemistry 'none' lacks it.*Leave"):
+        settings_row({"chemistry": "none", "dose": "1"}, _chemistries(), "--at")
+
+
+def test_a_level_that_has_the_factor_needs_it_and_says_its_range() -> None:
+    """The range differs by level, so it is named."""
+    with pytest.raises(
+        StudyError, match=r"no value for dose; allowed: dose 0.8 to 2.4 % at electrosteric"
+    ):
+        settings_row({"chemistry": "electrosteric"}, _chemistries(), "--at")
+
+
+def test_an_open_choice_is_asked_for_with_its_factor() -> None:
+    """Without the choice nobody can tell whether a dose is due."""
+    with pytest.raises(StudyError, match="no value for dose, chemistry"):
+        settings_row({}, _chemistries(), "--at")
