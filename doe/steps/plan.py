@@ -157,7 +157,7 @@ def _refuse_replacing(session: Session, asked: PlanOptions) -> None:
         raise PlanError(
             f"{len(with_data)} runs of this plan have readings or actuals and can't be replaced",
             where="plan.csv",
-            do="Add a round to it instead, or start a new study.",
+            do="Add a round to it with 'millbase extend STUDY --for …', or start a new study.",
         )
     if not asked.replace:
         raise PlanError(

@@ -14,6 +14,7 @@ from doe.steps.session import Session
 from doe.steps.sheet import WORKBOOK
 from doe.study.finding import Finding
 from doe.study.hashes import region_hash
+from doe.study.plan import Round
 from doe.study.status import State, StatusLine
 
 
@@ -67,7 +68,7 @@ def _plan_lines(session: Session) -> Iterator[StatusLine]:
         yield _line("missing", "Plan: no runs yet ('millbase plan', or 'millbase adopt' a table).")
         return
     controls = sum(kind == "control" for kind in plan.kind)
-    made = ", ".join(f"round {entry.number}: {entry.layout}" for entry in plan.rounds)
+    made = ", ".join(f"round {entry.number}: {_made_as(entry)}" for entry in plan.rounds)
     beside = f" and {controls} control runs" if controls else ""
     yield _line("done", f"Plan: {len(plan) - controls} runs{beside} ({made}).")
     if all(entry.layout == "adopted" for entry in plan.rounds):
@@ -83,6 +84,11 @@ def _plan_lines(session: Session) -> Iterator[StatusLine]:
         )
     else:
         yield _line("done", f"Sheets: {WORKBOOK}, cards and labels.")
+
+
+def _made_as(entry: Round) -> str:
+    purpose = entry.details.get("for")
+    return f"{entry.layout} for {purpose}" if purpose else entry.layout
 
 
 def _plan_findings(session: Session) -> Iterator[Finding]:

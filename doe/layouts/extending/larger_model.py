@@ -13,6 +13,8 @@ from doe.model.terms import Model
 # Degrees of freedom that stay for the error where nobody says how many runs: below four, limits of
 # confidence are half again as wide as they need be.
 _ERROR_DF = 4
+# Runs that sharpen a model which can be estimated already, where nobody says how many.
+_SHARPEN = 4
 
 
 def make(ask: Extension) -> LayoutRuns:
@@ -25,8 +27,9 @@ def make(ask: Extension) -> LayoutRuns:
     p = len(model_columns(stick.model, ask.coding))
     known = rank_of(ask, stick.model, make_frame(ask, ()), ask.held)
     need = max(p - known, 1)
-    df = len(ask.held) - p
-    sizes, links = split_budget(ask, max(need, _ERROR_DF - df), need)
+    wanted = need if known < p else _SHARPEN
+    wanted = max(wanted, _ERROR_DF - (len(ask.held) - p))
+    sizes, links = split_budget(ask, wanted, need)
     new = search_round(ask, stick, sizes, links)
     return as_layout(ask, stick, new, "design", (_reason(ask, stick.model, p, known),))
 

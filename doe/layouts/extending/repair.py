@@ -9,7 +9,7 @@ import numpy as np
 from doe.errors import PlanError
 from doe.layouts.extending.frame import samples_per_batch
 from doe.layouts.extending.gelled import half_way
-from doe.layouts.extending.measure import yardstick
+from doe.layouts.extending.measure import Yardstick, yardstick
 from doe.layouts.extending.request import Extension, Failure, Purpose
 from doe.layouts.extending.searching import NewRuns, as_layout, search_round, split_budget
 from doe.layouts.placing import REGION_TOLERANCE
@@ -42,12 +42,12 @@ def make(ask: Extension) -> LayoutRuns:
     n = sum(sizes[links:])
     edges = _edges(ask, gelled) if not ask.shared else np.zeros((0, len(ask.coding.axes)))
     same = _same_again(ask, again, edges, sizes[links:], n)
-    best = search_round(ask, stick, sizes, links, edges[:n])
-    kept = best
-    said = _searched(ask, best)
-    if same is not None:
-        repeated = search_round(ask, stick, sizes, links, same)
-        kept, said = _better(ask, repeated, best)
+    best = _best(ask, stick, sizes, links, edges[:n], same)
+    if same is None:
+        assert best is not None
+        kept, said = best, _searched(ask, best)
+    else:
+        kept, said = _better(ask, search_round(ask, stick, sizes, links, same), best)
     reasons = (_counted(again, gelled, len(edges[:n])), said)
     runs = as_layout(
         ask, stick, kept, "repair", reasons, findings=_on_gelled(gelled, len(edges[:n]))
@@ -59,6 +59,23 @@ def make(ask: Extension) -> LayoutRuns:
 def to_repair(ask: Extension) -> tuple[Failure, ...]:
     """List what failed and was not made up for yet."""
     return tuple(failure for failure in ask.failures if not failure.repaired)
+
+
+def _best(
+    ask: Extension,
+    stick: Yardstick,
+    sizes: tuple[int, ...],
+    links: int,
+    edges: FloatArray,
+    same: FloatArray | None,
+) -> NewRuns | None:
+    """Search the best settings; None where what is left can't tell the model with them either."""
+    try:
+        return search_round(ask, stick, sizes, links, edges)
+    except PlanError:
+        if same is None:
+            raise
+        return None
 
 
 def _room(ask: Extension, failures: tuple[Failure, ...]) -> int:
@@ -112,18 +129,16 @@ def _searched(ask: Extension, best: NewRuns) -> str:
     )
 
 
-def _better(ask: Extension, same: NewRuns, best: NewRuns) -> tuple[NewRuns, str]:
+def _better(ask: Extension, same: NewRuns, best: NewRuns | None) -> tuple[NewRuns, str]:
     """Choose between the same settings and the best ones, and say why."""
-    if best.variance is None or (
-        same.variance is not None and same.variance <= (1 + _WORTH) * best.variance
-    ):
-        if best.variance is None or same.variance is None:
-            why = "what is left can't estimate the model either way"
-        else:
-            why = (
-                f"the best that a search found for what is left predicts hardly better "
-                f"(average variance {best.variance:.3g} against {same.variance:.3g})"
-            )
+    if best is None or best.variance is None:
+        why = "no others let the model be told from what is left"
+        return same, f"The same settings are made again: {why}."
+    if same.variance is not None and same.variance <= (1 + _WORTH) * best.variance:
+        why = (
+            "the best that a search found for what is left predicts hardly better (average "
+            f"variance {best.variance:.3g} against {same.variance:.3g})"
+        )
         return same, f"The same settings are made again: {why}."
     before = "can't estimate the model" if same.variance is None else f"{same.variance:.3g}"
     return best, (

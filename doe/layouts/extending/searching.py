@@ -67,8 +67,12 @@ def split_budget(ask: Extension, default: int, need: int) -> tuple[tuple[int, ..
     if rest < need or len(sizes) - links < 1:
         least = need + links * per
         raise PlanError(
-            f"{sum(sizes)} new runs are too few: "
-            + (f"{links * per} link this round to the ones before, and " if links else "")
+            f"{sum(sizes)} new run{'s are' if sum(sizes) > 1 else ' is'} too few: "
+            + (
+                f"{links * per} {_verb(links * per, 'link')} this round to the ones before, and "
+                if links
+                else ""
+            )
             + f"{need} {'is' if need == 1 else 'are'} needed for its purpose",
             where="--runs" if ask.runs is not None else "--batches",
             allowed=f"{least} or more" if ask.runs is not None else "more batches",
@@ -166,9 +170,13 @@ def link_reason(n_links: int) -> tuple[str, ...]:
     if not n_links:
         return ()
     return (
-        f"{n_links} runs repeat earlier settings: they link this round to the ones before, so that "
-        "a shift between them is not taken for an effect.",
+        f"{n_links} {'runs repeat' if n_links > 1 else 'run repeats'} earlier settings, to link "
+        "this round to the ones before: a shift between them is not taken for an effect then.",
     )
+
+
+def _verb(n: int, verb: str) -> str:
+    return f"{verb}s" if n == 1 else verb
 
 
 def _found(ask: Extension, stick: Yardstick, frame: Frame, fixed: FloatArray, n: int) -> NewRuns:
@@ -186,10 +194,7 @@ def _found(ask: Extension, stick: Yardstick, frame: Frame, fixed: FloatArray, n:
         )  # fmt: skip
         searched, findings = away_from_gelled(ask, found.values[len(held) + len(fixed) :])
         new = np.vstack([fixed, searched])
-        said = (
-            f"Best of {found.searches} random starts; {found.agreeing} of them came within 0.1 % "
-            "of it.",
-        )
+        said = (f"{found.agreeing} of {found.groups} independent searches ended at these runs.",)
     variance = average_variance(ask, stick, frame, np.vstack([held, new]))
     return NewRuns(
         frame=frame, values=new, n_links=0, variance=variance, said=said, findings=findings

@@ -45,7 +45,7 @@ class FoundPlan:
     """What a search found."""
 
     values: FloatArray
-    searches: int
+    groups: int
     agreeing: int
 
 
@@ -67,7 +67,7 @@ def best_plan(wanted: Wanted) -> FoundPlan:
     scores = [value(end) for end in ends]
     best = int(np.argmin(scores))
     near = sum(score <= 1.001 * scores[best] for score in scores)
-    return FoundPlan(values=ends[best], searches=len(ends), agreeing=near)
+    return FoundPlan(values=ends[best], groups=len(ends), agreeing=near)
 
 
 def _value(wanted: Wanted) -> Callable[[FloatArray], float]:

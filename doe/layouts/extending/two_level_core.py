@@ -10,7 +10,9 @@ from doe.errors import PlanError
 from doe.layouts.extending.request import Extension
 from doe.layouts.parts import factor_kinds
 from doe.model.coding import ChoiceAxis, ShareAxis, code
+from doe.model.strata import stages_of
 from doe.model.terms import is_blend
+from doe.study.brief import STAGES
 from doe.study.settings import FloatArray
 
 # Bench steps move a corner by less than this part of the half range.
@@ -69,7 +71,7 @@ def core_of(ask: Extension, purpose: str) -> Core:
     if not ranges:
         raise PlanError("no factor of this study has a range", where=f"--for {purpose}", do=instead)
     z = coded[:, ranges]
-    middle = np.all(np.abs(z) <= _MIDDLE, axis=1)
+    middle = np.all(np.abs(z[:, _in_the_middle(ask, ranges)]) <= _MIDDLE, axis=1)
     corner = ~middle
     half = np.median(np.abs(z[corner]), axis=0) if corner.any() else np.ones(len(ranges))
     on = np.abs(np.abs(z) - half) <= _NEAR * np.maximum(half, 1e-9)
@@ -87,6 +89,16 @@ def core_of(ask: Extension, purpose: str) -> Core:
         columns=columns, ranges=kinds.ranges, signs=signs, half=half, values=values[corner],
         rows=tuple(np.array(rows)[corner].tolist()), centre=values[middle],
     )  # fmt: skip
+
+
+def _in_the_middle(ask: Extension, ranges: list[int]) -> list[int]:
+    """List the ranges that a centre run has in the middle: of a shared batch those it is set by."""
+    if not ask.shared:
+        return list(range(len(ranges)))
+    sample = STAGES.index("sample")
+    stages = stages_of(ask.study)
+    own = [p for p, j in enumerate(ranges) if STAGES.index(stages[j]) < sample]
+    return own or list(range(len(ranges)))
 
 
 def _signs(ask: Extension, column: FloatArray, j: int) -> FloatArray:
