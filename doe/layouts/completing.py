@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from doe.errors import PlanError
 from doe.layouts.placing import placed
 from doe.layouts.request import LayoutRuns, Request
+from doe.model.coding import decode
 from doe.model.information import leverage
 from doe.model.matrix import model_matrix
 from doe.model.terms import make_model
@@ -21,6 +22,8 @@ from doe.study.settings import FloatArray, IntArray
 # Centre runs up to which a larger budget is spent on the centre before points are repeated: five
 # give four degrees of freedom of pure error, and more of them tell little about the surface.
 _CENTRE_ENOUGH = 5
+# Coded places are equal to this many decimals: rounding of the tables only.
+_SAME_PLACE = 9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,6 +65,7 @@ def complete(request: Request, points: Points) -> LayoutRuns:
     Raises:
         PlanError: Fewer runs are asked for than the layout needs.
     """
+    points = _without_doubles(request, points)
     counts = _counts(request, points)
     n_core = len(points.coded)
     centre = points.centre[np.arange(counts.centre) % max(len(points.centre), 1)]
@@ -91,6 +95,36 @@ def complete(request: Request, points: Points) -> LayoutRuns:
         reasons=(*points.reasons, counts.sentence(n_core)),
         findings=(*points.findings, *moved),
     )
+
+
+def _without_doubles(request: Request, points: Points) -> Points:
+    """Make points once that are equal where their level lacks a factor, first ones kept."""
+    lacking = np.isnan(decode(points.coded, request.coding))
+    if not lacking.any():
+        return points
+    cells = np.where(lacking, 0.0, np.round(points.coded, _SAME_PLACE))
+    keys = [(tuple(row), block) for row, block in zip(cells.tolist(), _homes(points), strict=True)]
+    first = dict(zip(reversed(keys), reversed(range(len(keys))), strict=True))
+    kept = [i for i, key in enumerate(keys) if first[key] == i]
+    n_gone = len(keys) - len(kept)
+    if not n_gone:
+        return points
+    names = [request.coding.names[j] for j in np.flatnonzero(lacking.any(axis=0))]
+    told = (
+        f"{n_gone} points are left out: at a level that lacks {' and '.join(names)} they would "
+        "only repeat others."
+    )
+    return replace(
+        points,
+        coded=points.coded[kept],
+        kind=tuple(points.kind[i] for i in kept),
+        block=None if points.block is None else tuple(points.block[i] for i in kept),
+        reasons=(*points.reasons, told),
+    )
+
+
+def _homes(points: Points) -> tuple[int, ...]:
+    return points.block or (0,) * len(points.coded)
 
 
 def centre_count(request: Request, n_core: int, default: int, least: int = 0) -> int:

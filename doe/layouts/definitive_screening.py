@@ -11,7 +11,12 @@ import numpy as np
 
 from doe.errors import PlanError
 from doe.layouts.completing import Points, complete, of_kind
-from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
+from doe.layouts.parts import (
+    assembled,
+    factor_kinds,
+    require_every_factor,
+    require_factors_alone,
+)
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
@@ -127,6 +132,7 @@ def make(request: Request) -> LayoutRuns:
     table = definitive_screening_runs(n_ranges, n_two_level)
     n_centre = 2 if n_two_level else 1
     columns = kinds.ranges + kinds.two_level
+    require_every_factor(request, NAME, columns)
     coded = assembled(request.coding, table, columns, ())
     at_centre = ~np.any(table[:, :n_ranges] != 0, axis=1)
     order = (len(table) - n_centre) // 2

@@ -13,7 +13,12 @@ from doe.layouts.generators import (
     smallest_fraction,
     two_level_runs,
 )
-from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
+from doe.layouts.parts import (
+    assembled,
+    factor_kinds,
+    require_every_factor,
+    require_factors_alone,
+)
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.layouts.two_level import block_plan, centre_rows, sensible_centre
 
@@ -50,6 +55,8 @@ def make(request: Request) -> LayoutRuns:
     for i in kinds.choices:
         n_crossed *= len(request.coding.labels[request.coding.names[i]])
     n_runs = _size(request, n_factors, n_crossed)
+    if n_runs < 2**n_factors:
+        require_every_factor(request, NAME, columns)
     words = defining_words(n_factors, n_runs)
     names = tuple(request.coding.names[i] for i in columns)
     chains = [relation_in_words(chain, names) for chain in alias_chains(words, n_factors)]

@@ -8,7 +8,14 @@ import numpy as np
 
 from doe.errors import PlanError
 from doe.layouts.request import Request
-from doe.model.coding import ChoiceAxis, Coding, NumericAxis, ShareAxis, coding_of
+from doe.model.coding import (
+    ChoiceAxis,
+    Coding,
+    NumericAxis,
+    ShareAxis,
+    coding_of,
+    present_levels,
+)
 from doe.model.region import region_of
 from doe.model.terms import is_blend
 from doe.study.brief import STAGES, Study
@@ -87,6 +94,32 @@ def require_factors_alone(request: Request, layout: str) -> None:
             f"the layout '{layout}' needs at least one factor that varies",
             do="Give a factor of the brief a range or levels.",
         )
+
+
+def require_every_factor(request: Request, layout: str, columns: tuple[int, ...]) -> None:
+    """Refuse a fraction whose columns hold a factor and a choice that may lack it.
+
+    At the level that lacks it the factor's column stands still, and with it the balance of the
+    table and what it says of aliases are gone.
+
+    Raises:
+        PlanError: A level of a choice among the columns lacks a factor among them.
+    """
+    coding = request.coding
+    for i in columns:
+        axis = coding.axes[i]
+        if not isinstance(axis, NumericAxis) or len(present_levels(axis)) == len(axis.ranges):
+            continue
+        choice = axis.ranges[0].choice
+        if coding.index(choice) in columns:
+            lacking = [entry.level for entry in axis.ranges if entry.low is None]
+            raise PlanError(
+                f"'{axis.name}' is no setting at {choice} {' and '.join(lacking)}, so its column "
+                "would not be balanced",
+                where=f"layout '{layout}'",
+                allowed="factors that every level of the choices has",
+                do="Take 'full factorial', or 'optimal'.",
+            )
 
 
 def require_package_alone(request: Request, layout: str) -> None:

@@ -12,7 +12,12 @@ from pyDOE3 import pbdesign
 
 from doe.errors import PlanError
 from doe.layouts.completing import Points, complete, of_kind
-from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
+from doe.layouts.parts import (
+    assembled,
+    factor_kinds,
+    require_every_factor,
+    require_factors_alone,
+)
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.layouts.two_level import centre_rows, sensible_centre
 from doe.study.finding import Finding
@@ -56,6 +61,7 @@ def make(request: Request) -> LayoutRuns:
             allowed=f"2 to {_MOST_FACTORS}",
             do="Take 'full factorial' for fewer; hold some factors where there are more.",
         )
+    require_every_factor(request, NAME, columns)
     table = plackett_burman_runs(len(columns))
     coded = assembled(request.coding, table, columns, kinds.choices)
     centre = centre_rows(request.coding)

@@ -13,7 +13,7 @@ from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.model.coding import ChoiceAxis, NumericAxis, decode
 from doe.model.terms import model_names
 from doe.study.brief import STAGES, Study
-from doe.study.settings import FloatArray
+from doe.study.settings import FloatArray, IntArray
 
 _SAMPLE = STAGES.index("sample")
 
@@ -57,13 +57,16 @@ def from_batches(layout: Layout, request: Request) -> LayoutRuns:
         values[:, request.coding.index(name)] = np.repeat(column, s)
     for position, name in enumerate(later):
         values[:, request.coding.index(name)] = np.tile(samples[:, position], n)
+    _put_own_ranges(values, later, request)
+    batch = np.repeat(np.arange(1, n + 1), s)
+    kept = _first_of_equal(values, batch)
     return LayoutRuns(
         layout=made.layout,
         models=request.wanted_models,
-        values=values,
-        kind=tuple(kind for kind in made.kind for _ in range(s)),
-        block=None if made.block is None else np.repeat(made.block, s),
-        batch=np.repeat(np.arange(1, n + 1), s),
+        values=values[kept],
+        kind=tuple(made.kind[i // s] for i in kept),
+        block=None if made.block is None else np.repeat(made.block, s)[kept],
+        batch=batch[kept],
         details={**made.details, "batches": n, "samples a batch": s},
         reasons=(
             *made.reasons,
@@ -74,8 +77,35 @@ def from_batches(layout: Layout, request: Request) -> LayoutRuns:
     )
 
 
+def _put_own_ranges(values: FloatArray, later: list[str], request: Request) -> None:
+    """Bring sample factors with a range by level, which are coded so far, to lab units."""
+    decoded = decode(values, request.coding)
+    for name in later:
+        j = request.coding.index(name)
+        if _is_ranged(request.coding.axes[j]):
+            values[:, j] = np.round(decoded[:, j], 9)
+
+
+def _first_of_equal(values: FloatArray, batch: IntArray) -> list[int]:
+    """Keep one sample of those in a batch that are equal without what its level lacks."""
+    open_rows = np.isnan(values).any(axis=1).tolist()
+    cells = np.nan_to_num(values, nan=-1e9).tolist()
+    seen: set[tuple[float, ...]] = set()
+    kept = []
+    for i, row in enumerate(cells):
+        key = (float(batch[i]), *row)
+        if not open_rows[i] or key not in seen:
+            kept.append(i)
+        seen.add(key)
+    return kept
+
+
+def _is_ranged(axis: object) -> bool:
+    return isinstance(axis, NumericAxis) and bool(axis.ranges)
+
+
 def _levels(request: Request, name: str) -> list[float]:
-    """Give the levels of a factor set per sample, lab units, ascending."""
+    """Give the levels of a factor set per sample, ascending; coded where ranges differ."""
     i = request.coding.index(name)
     axis = request.coding.axes[i]
     if isinstance(axis, ChoiceAxis):
@@ -84,6 +114,8 @@ def _levels(request: Request, name: str) -> list[float]:
         return sorted(axis.levels)
     curved = any(m not in ("linear", "interactions") for m in request.wanted_models)
     coded = np.linspace(-1.0, 1.0, 3 if curved else 2)
+    if _is_ranged(axis):
+        return [float(value) for value in coded]
     rows = np.zeros((len(coded), len(request.coding.axes)))
     rows[:, i] = coded
     decoded: FloatArray = decode(rows, request.coding)[:, i]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from doe.study.brief import Factor, Study
+from doe.study.brief import STAGES, Factor, Study
 from doe.study.brief_flaws import NAMES, Flaw
 from doe.study.brief_lines import Path
 
@@ -88,12 +88,21 @@ def _check_inside(factor: Factor, low: float, high: float, path: Path) -> Iterat
 
 def _check_when(study: Study, factor: Factor, choice: str, path: Path) -> Iterator[Flaw]:
     kinds = {one.name: one.kind for one in study.factors}
+    stages = {one.name: one.set_per for one in study.factors}
     if kinds.get(choice) != "choice" or choice == factor.name:
         yield Flaw(
             path=(*path, "when", choice),
             what=f'"{choice}" is no named choice that varies',
             allowed=", ".join(f'"{name}"' for name, kind in kinds.items() if kind == "choice"),
             do="A range of its own goes with a level of a factor whose levels are words.",
+        )
+    elif STAGES.index(stages[choice]) > STAGES.index(factor.set_per):
+        yield Flaw(
+            path=(*path, "when", choice),
+            what=f'the range of "{factor.name}", set per {factor.set_per}, hangs on "{choice}", '
+            f"which is set later, per {stages[choice]}",
+            do=f'Set "{factor.name}" per {stages[choice]} too, or "{choice}" per {factor.set_per}.',
+            rests_on=((*path, "when", choice), (*path[:-2], "set_per")),
         )
 
 

@@ -209,6 +209,8 @@ FAULTS: list[tuple[str, str, str, tuple[str, ...]]] = [
     ('when = { neutraliser = "ammonia" }', 'when = { pH = "9" }', "when = { pH",
      ("no named choice", '"neutraliser"')),
     ('when = { neutraliser = "ammonia" }', "when = {}", "when = {}", ("0 conditions",)),
+    ('levels = ["ammonia"', 'set_per = "sample"\nlevels = ["ammonia"', "when = { neutraliser",
+     ("set later, per sample", 'Set "dose" per sample')),
     ("low = 1.0\nhigh = 2.4", "low = 2.4\nhigh = 1.0", "high = 1.0", ("range 1", "Swap")),
     ("low = 1.0\nhigh = 2.4", "low = 1.0\nhigh = 2.6", "high = 2.6", ("leaves the 0.8 to 2.4",)),
     ("low = 1.0\nhigh = 2.4", "low = 2.3\nhigh = 2.4\n[[factor]]\nname = 'lean'\nstep = 0.5\n"
