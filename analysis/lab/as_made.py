@@ -12,6 +12,7 @@ from analysis.lab.response_data import in_words
 from doe.recipe.actual import actual_settings
 from doe.study.brief import STAGES, Study
 from doe.study.finding import Finding
+from doe.study.level_ranges import own_ranges
 from doe.study.names import fold
 from doe.study.plan import Plan
 from doe.study.readings import Actual
@@ -75,6 +76,7 @@ def as_made(study: Study, plan: Plan, actuals: Sequence[Actual]) -> AsMade:
                 else:
                     grams[i][actual.what] = number
     _put_grams(study, values, plan.settings, grams)
+    _keep_to_levels(study, plan, values, doubts)
     known = [place for place in order if place is not None]
     places = (
         tuple(known) if len(known) == len(plan) else tuple(float(i + 1) for i in range(len(plan)))
@@ -177,6 +179,30 @@ def _put_grams(
         for name, value in actual_settings(study, weighed, planned.row(i)).items():
             if name in planned.names:
                 values[i, planned.names.index(name)] = value
+
+
+def _keep_to_levels(
+    study: Study,
+    plan: Plan,
+    values: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    doubts: list[str],
+) -> None:
+    """Take out what the level as made lacks; one that needs what it has not stays as planned."""
+    settings = plan.settings
+    for factor in study.varied_factors:
+        by_level = own_ranges(study, factor)
+        if not by_level or factor.name not in settings.names:
+            continue
+        j, c = (settings.names.index(n) for n in (factor.name, next(iter(factor.ranges[0].when))))
+        levels = settings.labels[settings.names[c]]
+        changed = np.flatnonzero(values[:, c] != settings.values[:, c])
+        for i in (i for i in changed if not np.isnan(values[i, c])):
+            level = levels[int(values[i, c])]
+            if by_level[level] is None:
+                values[i, j] = np.nan
+            elif np.isnan(values[i, j]):
+                doubts.append(f"run {plan.run[i]}: '{level}' without '{factor.name}'")
+                values[i, c] = settings.values[i, c]
 
 
 def _number(text: str) -> float | None:

@@ -8,7 +8,7 @@ from itertools import combinations
 
 from doe.recipe.batch_recipe import pigment_name, weigh_batch
 from doe.recipe.letdown import weigh_sample
-from doe.recipe.package import package_stage
+from doe.recipe.package import bare_dose_name, package_stage
 from doe.recipe.recipe import RecipeLine
 from doe.recipe.titration import SettingsRow
 from doe.study.brief import Study
@@ -38,7 +38,7 @@ def actual_package(
     """Turn grams weighed into the dose and the shares that they make.
 
     Args:
-        study: The brief, with a package.
+        study: The brief.
         grams: Grams as supplied by name of additive, and of the pigment; names compared as
             everywhere, others ignored.
         planned: The planned settings of the batch: a material without grams counts as weighed to
@@ -47,8 +47,10 @@ def actual_package(
     Returns:
         Dose and shares; open where grams are missing or no additive was weighed.
     """
-    if study.millbase is None or not study.additives:
+    if study.millbase is None:
         return ActualPackage(dose=None, shares={})
+    if not study.additives:
+        return ActualPackage(dose=_bare_dose(study, grams, planned), shares={})
     weighed = {fold(name): value for name, value in grams.items()}
     supplied: dict[str, float] = {}
     if planned is not None:
@@ -90,7 +92,7 @@ def actual_settings(
         >>> actual_settings(study, {"x": 27.0})
         {'x': 1.0, 'dose': 1.8}
     """
-    if not _names_package(study, grams):
+    if not _names_package(study, grams, planned):
         return {}
     actual = actual_package(study, grams, planned)
     settings = dict(actual.shares)
@@ -143,9 +145,25 @@ def _planned_lines(study: Study, planned: SettingsRow) -> tuple[RecipeLine, ...]
     return weigh_batch(study, planned).lines
 
 
-def _names_package(study: Study, grams: Mapping[str, float]) -> bool:
+def _bare_dose(
+    study: Study, grams: Mapping[str, float], planned: SettingsRow | None
+) -> float | None:
+    """Give the dose of a study without a package, weighed as active matter; None if unknown."""
+    if planned is None or study.dose is None or planned.get(study.dose.name) is None:
+        return None
+    weighed = {fold(name): value for name, value in grams.items()}
+    lines = {line.name: line.as_supplied_g for line in _planned_lines(study, planned)}
+    supplied = {name: weighed.get(fold(name), target) for name, target in lines.items()}
+    pigment_g = supplied.get(pigment_name(study), 0.0)
+    active_g = supplied.get(bare_dose_name(study, planned))
+    return 100 * active_g / pigment_g if active_g is not None and pigment_g > 0 else None
+
+
+def _names_package(study: Study, grams: Mapping[str, float], planned: SettingsRow | None) -> bool:
     """Tell whether any of the grams bears on dose or shares."""
     named = {fold(item.name) for item in study.additives} | {fold(pigment_name(study))}
+    if not study.additives and planned is not None:
+        named.add(fold(bare_dose_name(study, planned)))
     return any(fold(name) in named for name in grams)
 
 

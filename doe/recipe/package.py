@@ -50,7 +50,7 @@ def additive_lines(
     shares = {item.name: _share(item, row, where) for item in study.additives}
     dose = _dose(study, row, any(shares.values()), where)
     if not study.additives:
-        return dose, _bare_dose(dose, pigment_g)
+        return dose, _bare_dose(dose, pigment_g, bare_dose_name(study, row))
     total = sum(shares.values())
     if dose > 0 and total > 0 and abs(total - 1) > SHARE_SUM_TOLERANCE:
         raise PlanError(
@@ -78,14 +78,27 @@ def _additive_line(item: Additive, active_g: float) -> RecipeLine:
     )
 
 
-def _bare_dose(dose: float, pigment_g: float) -> tuple[RecipeLine, ...]:
+def bare_dose_name(study: Study, row: SettingsRow) -> str:
+    """Name the line of a dose without a package: the row's level, where the range hangs on one.
+
+    Example:
+        >>> from doe.study.brief import Study
+        >>> bare_dose_name(Study.model_validate({"study": {"title": "t"}}), {})
+        'additive (active matter)'
+    """
+    ranges = study.dose.ranges if study.dose else ()
+    level = row.get(next(iter(ranges[0].when))) if ranges else None
+    return f"{level if isinstance(level, str) else 'additive'} (active matter)"
+
+
+def _bare_dose(dose: float, pigment_g: float, name: str) -> tuple[RecipeLine, ...]:
     """Give a dose without a package as one line of pure active matter."""
     if dose == 0:
         return ()
     active_g = pigment_g * dose / 100
     return (
         RecipeLine(
-            name="additive (active matter)",
+            name=name,
             kind="additive",
             as_supplied_g=active_g,
             active_g=active_g,

@@ -367,3 +367,39 @@ def test_units_in_words() -> None:
     """Sorted, without doubles, with a plural of its own."""
     assert in_words("batch", [3, 1, 1]) == "batches 1 and 3"
     assert in_words("day", [4]) == "day 4"
+
+
+def _chemistry_study() -> Study:
+    own = {"low": 0.8, "high": 2.4, "when": {"neutraliser": "soda"}}
+    dose = {"name": "dose", "range": [own]}
+    return _study(factor=[dose, {"name": "neutraliser", "levels": ["ammonia", "soda"]}])
+
+
+def _chemistry_plan() -> Plan:
+    settings = Settings(
+        names=("dose", "neutraliser"),
+        values=np.array([[np.nan, 0.0], [0.8, 1.0], [2.4, 1.0]] * 2),
+        labels={"neutraliser": ("ammonia", "soda")},
+    )
+    return _plan(settings=settings)
+
+
+def test_a_level_as_made_that_lacks_the_factor_loses_it() -> None:
+    """The wrong drum was taken: what was planned for the other chemistry is no dose of this."""
+    actuals = [Actual(unit="run 2", what="neutraliser", value="ammonia")]
+    data = _viscosity(
+        _readings((1, 100.0), (2, 90.0)), _chemistry_plan(), actuals, study=_chemistry_study()
+    )
+
+    np.testing.assert_array_equal(data.actual.values[1], [np.nan, 0.0])
+
+
+def test_a_level_as_made_without_the_dose_it_needs_is_doubted() -> None:
+    """Nobody can code a run whose dose is unknown; the plan stands until it is told."""
+    actuals = [Actual(unit="run 1", what="neutraliser", value="soda")]
+    data = _viscosity(
+        _readings((1, 100.0), (2, 90.0)), _chemistry_plan(), actuals, study=_chemistry_study()
+    )
+
+    np.testing.assert_array_equal(data.actual.values[0], [np.nan, 0.0])
+    assert "run 1: 'soda' without 'dose'" in _said(data)

@@ -107,3 +107,37 @@ def test_extra_material_where_none_was_due_is_named(study: Study) -> None:
     (finding,) = check_weighing(recipe.lines, {"co-additive": 1.0}, unit="batch 3")
 
     assert "for 0 g." in finding.what
+
+
+def _chemistries(brief: dict[str, Any]) -> Study:
+    own = {"low": 0.8, "high": 2.4, "when": {"chemistry": "electrosteric"}}
+    brief["factor"] = [
+        {"name": "chemistry", "levels": ["none", "electrosteric"]},
+        {"name": "dose", "role": "dose", "unit": "% on pigment", "range": [own]},
+    ]
+    del brief["package"], brief["control"]
+    return Study.model_validate(brief)
+
+
+def test_a_dose_by_chemistry_is_weighed_under_its_name(brief: dict[str, Any]) -> None:
+    """1.6 % of 275 g pigment; the level without a dose weighs nothing."""
+    study = _chemistries(brief)
+    with_dose = weigh_batch(study, {"chemistry": "electrosteric", "dose": 1.6}).lines
+    without = weigh_batch(study, {"chemistry": "none", "dose": None}).lines
+    grams = {line.name: line.as_supplied_g for line in with_dose}
+
+    assert grams["electrosteric (active matter)"] == pytest.approx(4.4)
+    assert not [line for line in without if line.kind == "additive"]
+
+
+def test_grams_of_a_dose_by_chemistry_are_read_back(brief: dict[str, Any]) -> None:
+    """5.5 g on 275 g are 2 %; a level that lacks the dose has none to read."""
+    study = _chemistries(brief)
+    planned = {"chemistry": "electrosteric", "dose": 1.6}
+    grams = {"electrosteric (active matter)": 5.5}
+
+    assert actual_settings(study, grams, planned) == {"dose": pytest.approx(2.0)}
+    assert actual_settings(study, {"red iron oxide": 250.0}, planned) == {
+        "dose": pytest.approx(1.76)
+    }
+    assert actual_settings(study, {"red iron oxide": 250.0}, {"chemistry": "none"}) == {}
