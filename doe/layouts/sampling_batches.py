@@ -88,7 +88,7 @@ def _put_own_ranges(values: FloatArray, later: list[str], request: Request) -> N
 
 def _first_of_equal(values: FloatArray, batch: IntArray) -> list[int]:
     """Keep one sample of those in a batch that are equal without what its level lacks."""
-    open_rows = np.isnan(values).any(axis=1).tolist()
+    open_rows = [bool(np.isnan(row).any()) for row in values]
     cells = np.nan_to_num(values, nan=-1e9).tolist()
     seen: set[tuple[float, ...]] = set()
     kept = []
