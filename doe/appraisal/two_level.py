@@ -5,10 +5,16 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 
+import numpy as np
+
+from doe.model.coding import ChoiceAxis, NumericAxis, code
+from doe.model.region import Region
+from doe.model.terms import is_blend
 from doe.study.settings import FloatArray
 
 # Longest products looked for in runs: a resolution above it is told as a full factorial.
 _LONGEST_WORD = 8
+_TWO = 2
 
 
 def relation_in_words(words: Sequence[int], names: Sequence[str]) -> list[str]:
@@ -61,3 +67,38 @@ def alias_chains(words: Sequence[int], n_factors: int, order: int = 2) -> list[t
     for effect in effects:
         chains.setdefault(min(effect ^ word for word in relation), []).append(effect)
     return [tuple(chain) for chain in chains.values() if len(chain) > 1]
+
+
+def two_level_words(values: FloatArray, region: Region) -> tuple[int | None, tuple[str, ...]]:
+    """Recognise a two-level fraction: all factors at their ends, perhaps with centre runs.
+
+    Args:
+        values: Settings, shape (n, k), lab units.
+        region: The settings allowed.
+
+    Returns:
+        The resolution and the words of the defining relation; None and none for other plans.
+    """
+    coding = region.coding
+    if is_blend(coding) or np.isnan(values).any() or not len(values):
+        return None, ()
+    coded = code(values, coding)
+    columns = []
+    for j, axis in enumerate(coding.axes):
+        if isinstance(axis, ChoiceAxis):
+            if len(axis.levels) != _TWO:
+                return None, ()
+            columns.append(1.0 - 2.0 * coded[:, j])
+        elif isinstance(axis, NumericAxis):
+            columns.append(np.round(coded[:, j], 9))
+    signs = np.column_stack(columns)
+    numeric = [isinstance(axis, NumericAxis) for axis in coding.factors]
+    at_ends = np.abs(signs[:, numeric]) == 1.0
+    core = signs[at_ends.all(axis=1)]
+    rest = signs[~at_ends.all(axis=1)][:, numeric]
+    if not len(core) or np.any(rest != 0.0):
+        return None, ()
+    words = found_words(core)
+    names = [axis.name for axis in coding.factors]
+    resolution = min((word.bit_count() for word in words), default=None)
+    return resolution, tuple(relation_in_words(words, names))

@@ -1,0 +1,179 @@
+"""What the reader of an appraisal ought to know."""
+
+from __future__ import annotations
+
+from doe.appraisal.appraise import Appraisal
+from doe.appraisal.sought import WANTED_POWER
+from doe.model.coding import Coding
+from doe.model.strata import RESIDUAL
+from doe.model.terms import is_blend
+from doe.study.finding import Finding
+
+# Fewer degrees of freedom leave the error itself badly known: t is 2.78 at 4, 3.18 at 3.
+LEAST_DF = 4
+# Correlation of two estimates from which on they are hard to tell apart.
+_CLOSE = 0.9
+# The average variance changes by this factor between the ratios: the plan hangs on it.
+_LISTED = 6
+
+
+def appraisal_findings(appraisal: Appraisal, coding: Coding) -> tuple[Finding, ...]:
+    """Say what is wrong or doubtful with a plan, the gravest first."""
+    return (
+        *_untold(appraisal),
+        *_few_df(appraisal),
+        *_no_replicates(appraisal),
+        *_outside(appraisal),
+        *_weak(appraisal),
+        *_painful(appraisal),
+        *_about_d(appraisal, coding),
+        *_fixed(appraisal),
+    )
+
+
+def listed(names: tuple[str, ...] | list[str], most: int = _LISTED) -> str:
+    """List names, the rest of a long list counted.
+
+    Example:
+        >>> listed(["dose", "pH", "grind time"], 2)
+        'dose, pH and 1 more'
+    """
+    shown = list(names[:most])
+    left = len(names) - len(shown)
+    if left:
+        return f"{', '.join(shown)} and {left} more"
+    return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def _untold(appraisal: Appraisal) -> list[Finding]:
+    if appraisal.is_estimable:
+        return []
+    return [
+        Finding(
+            level="stop",
+            what=f"The runs can't tell apart: {listed(appraisal.untold)}.",
+            evidence={
+                "coefficients not told apart": len(appraisal.untold),
+                "runs": appraisal.n_runs,
+                "coefficients": appraisal.parameters,
+            },
+            advice="Take a smaller model (--model), or add runs.",
+        )
+    ]
+
+
+def _few_df(appraisal: Appraisal) -> list[Finding]:
+    found = []
+    for stratum, df in appraisal.freedom.residual.items():
+        if df >= LEAST_DF or not appraisal.is_estimable:
+            continue
+        where = "the error" if stratum == RESIDUAL else f"the scatter between {plural(stratum)}"
+        own = [one.name for one in appraisal.settings if one.stratum == stratum]
+        about = f" {listed(own)} will be judged by it." if own and stratum != RESIDUAL else ""
+        left = "No degree of freedom is" if df == 0 else f"{df} degree{'s' * (df > 1)} of freedom "
+        left += "" if df == 0 else "is" if df == 1 else "are"
+        found.append(
+            Finding(
+                level="caution",
+                what=f"{left} left for {where}: below {LEAST_DF} it is badly known itself.{about}",
+                evidence={f"residual df, {stratum}": df},
+                advice=f"Add {plural(stratum)}, or take a smaller model."
+                if stratum != RESIDUAL
+                else "Add runs, or take a smaller model.",
+            )
+        )
+    return found
+
+
+def plural(stratum: str) -> str:
+    """Name the units of a stratum.
+
+    Example:
+        >>> plural("batch"), plural("day")
+        ('batches', 'days')
+    """
+    return f"{stratum}es" if stratum.endswith(("ch", "s", "x")) else f"{stratum}s"
+
+
+def _no_replicates(appraisal: Appraisal) -> list[Finding]:
+    if sum(appraisal.freedom.pure_error.values()) > 0:
+        return []
+    return [
+        Finding(
+            level="note",
+            what="No settings are run twice: lack of fit can't be tested.",
+            advice="Ask for centre runs or replicates.",
+        )
+    ]
+
+
+def _outside(appraisal: Appraisal) -> list[Finding]:
+    if not appraisal.outside:
+        return []
+    runs = listed([str(run) for run in appraisal.outside], 12)
+    return [
+        Finding(
+            level="caution",
+            what=f"The settings of run {runs} lie outside the region of the brief; they are taken "
+            "as they are, and the prediction is judged inside the region.",
+            evidence={"runs outside": len(appraisal.outside)},
+        )
+    ]
+
+
+def _weak(appraisal: Appraisal) -> list[Finding]:
+    weak = [
+        one.name for one in appraisal.terms if one.power is not None and one.power < WANTED_POWER
+    ]
+    if not weak:
+        return []
+    return [
+        Finding(
+            level="note",
+            what=f"An effect of the size sought may well be missed in {listed(weak)}.",
+            evidence={"terms with power below": WANTED_POWER, "terms": len(weak)},
+            source="Cohen (1988), Statistical Power Analysis, 2nd ed., section 2.4",
+        )
+    ]
+
+
+def _painful(appraisal: Appraisal) -> list[Finding]:
+    found = []
+    for unit, losses in appraisal.losses.items():
+        lost = [loss for loss in losses if loss.untold]
+        if lost:
+            numbers = listed([str(loss.number) for loss in lost], 12)
+            found.append(
+                Finding(
+                    level="caution" if unit == "run" else "note",
+                    what=f"Without {unit} {numbers} the model can't be estimated any more.",
+                    evidence={plural(unit): len(lost)},
+                    advice="Add runs near them, or be ready to make them again.",
+                )
+            )
+    return found
+
+
+def _about_d(appraisal: Appraisal, coding: Coding) -> list[Finding]:
+    if not is_blend(coding):
+        return []
+    return [
+        Finding(
+            level="note",
+            what="With shares in the model D, A and G only compare plans of the same brief and "
+            "model; they are no percentages of anything.",
+        )
+    ]
+
+
+def _fixed(appraisal: Appraisal) -> list[Finding]:
+    fixed = [stratum.name for stratum in appraisal.runs.strata.fixed]
+    if not fixed:
+        return []
+    return [
+        Finding(
+            level="note",
+            what=f"Differences between {listed([plural(name) for name in fixed])} are estimated "
+            "beside the model: intervals are for the blocks of this study.",
+        )
+    ]

@@ -1,0 +1,398 @@
+"""The step `appraise`: what a plan can and cannot tell, before any laboratory work."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import doe
+from doe.appraisal.appraise import Appraisal, Asked, appraise_runs, terrain_of
+from doe.appraisal.findings import appraisal_findings
+from doe.appraisal.profile import Terrain
+from doe.appraisal.record import plan_record
+from doe.appraisal.runs import PlanRuns, runs_of_plan
+from doe.appraisal.sizes import SizePoint, fewer_runs, more_runs, shares_batches, size_point
+from doe.appraisal.sought import DEFAULT_ALPHA, what_is_sought
+from doe.appraisal.summary import summarise
+from doe.errors import DoeError, PlanError
+from doe.model.coding import Coding, coding_of, settings_table
+from doe.model.information import rank_and_condition
+from doe.model.matrix import model_matrix
+from doe.model.region import region_of
+from doe.model.terms import Model, make_model, model_names
+from doe.steps.contract import envelope
+from doe.steps.enter import read_delivery
+from doe.steps.model_choice import DEFAULT_MODELS, known_model
+from doe.steps.results import json_bytes, write_results
+from doe.steps.session import Session, open_study
+from doe.study.adopt_table import adopt_table
+from doe.study.finding import Finding
+from doe.study.names import match_name
+from doe.study.plan import Plan
+from doe.study.settings import FloatArray, Settings
+from doe.study.tables import read_table
+
+# Plans made anew, as parts of the present number of runs, and random starts of each search: enough
+# to draw a line through, few enough to wait for.
+ANEW = (0.75, 1.0, 1.25, 1.5)
+ANEW_STARTS = 4
+# Units that the curve goes on for, at least and at most.
+LEAST_MORE, MOST_MORE = 6, 24
+# What adopting says of results is of no interest to who appraises settings.
+_OF_RESULTS = ("it is pending.", "no results yet.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AppraiseOptions:
+    """What `appraise` may be asked for; None leaves it to the brief.
+
+    Attributes:
+        model: Name of the model; None for those of the plan's rounds.
+        effect: Effect sought, for all responses.
+        sd: Residual standard deviation beside it.
+        alpha: Chance of a false alarm.
+        variance_ratio: Variance of a random stratum over the residual.
+        against: A second plan: a study folder, or a table of settings.
+        table: A table of settings to appraise in place of the study's plan.
+        sizes: Whether plans of other sizes are looked at.
+        figures: Whether figures are drawn.
+        seed: Of every random choice.
+    """
+
+    model: str | None = None
+    effect: float | None = None
+    sd: float | None = None
+    alpha: float = DEFAULT_ALPHA
+    variance_ratio: float | None = None
+    against: Path | None = None
+    table: Path | None = None
+    sizes: bool = True
+    figures: bool = True
+    seed: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Appraised:
+    """One plan, appraised.
+
+    Attributes:
+        name: What it is called where two stand side by side.
+        appraisal: What it can tell.
+        sizes: Plans of other sizes, the smallest first; empty where nobody asked.
+        summary: Plain sentences.
+    """
+
+    name: str
+    appraisal: Appraisal
+    sizes: tuple[SizePoint, ...]
+    summary: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AppraiseOutcome:
+    """What one or two plans can and cannot tell."""
+
+    session: Session
+    seed: int
+    plans: tuple[Appraised, ...]
+    findings: tuple[Finding, ...]
+    files: tuple[Path, ...] = field(default=())
+
+    @property
+    def is_no(self) -> bool:
+        """Whether a plan can't estimate the model."""
+        return any(not one.appraisal.is_estimable for one in self.plans)
+
+    def contract(self) -> dict[str, Any]:
+        """Give the object that `appraise --json` prints."""
+        body = {
+            "plans": [
+                plan_record(one.appraisal, one.name, one.sizes, one.summary) for one in self.plans
+            ],
+            "seed": self.seed,
+            "unit": "residual standard deviations and variances",
+            "files": [file.name for file in self.files],
+        }
+        return envelope(body, inputs=self.session.inputs(), findings=self.findings)
+
+
+def appraise_study(path: Path, options: AppraiseOptions | None = None) -> AppraiseOutcome:
+    """Tell what the plan of a study can and cannot tell; with `against`, two side by side.
+
+    Raises:
+        PlanError: There is nothing to appraise, or the second plan has other settings.
+        StudyError: The brief has faults.
+        ResultsError: A table cannot be read.
+    """
+    asked = options or AppraiseOptions()
+    _check(asked)
+    session = open_study(path)
+    coding, region = coding_of(session.study), region_of(session.study)
+    subjects, notes = _subjects(session, asked)
+    model = _model(subjects[0][1], session, asked, coding)
+    seed = session.seed(asked.seed)
+    terrain = terrain_of(region, model, seed)
+    ratio = session.study.wishes.variance_ratio
+    wishes = Asked(
+        sought=what_is_sought(session.study, asked.effect, asked.sd),
+        alpha=asked.alpha,
+        ratio=ratio if asked.variance_ratio is None else asked.variance_ratio,
+    )
+    plans = tuple(
+        _appraised(name, plan, session, model, terrain, wishes, asked, seed)
+        for name, plan in subjects
+    )
+    outcome = AppraiseOutcome(
+        session=session, seed=seed, plans=plans,
+        findings=(*region.findings, *notes, *_findings(plans, coding)),
+    )  # fmt: skip
+    return _written(outcome, asked)
+
+
+def plans_of_other_sizes(
+    session: Session, model: Model, runs: PlanRuns, ratio: float, seed: int
+) -> Iterator[Plan]:
+    """Make plans anew for fewer and for more runs than a plan has, each as good as a short search.
+
+    Sizes that no plan can be made for are left out.
+    """
+    # Loaded here: layouts pull in what the quick answer does without.
+    from doe.layouts.checking import make_layout
+    from doe.layouts.order import arrange
+    from doe.layouts.request import Request
+
+    study = session.study
+    coding = coding_of(study)
+    shared = shares_batches(runs)
+    whole = runs.n_batches if shared else int(runs.is_design.sum())
+    each = int(runs.is_design.sum()) / runs.n_batches
+    names = tuple(name for name in model.name.split(" + ") if name in model_names(coding))
+    for size in dict.fromkeys(round(part * whole) for part in ANEW):
+        request = Request(
+            study=study, coding=coding, region=region_of(study), models=names,
+            runs=round(size * each) if shared else size, batches=size if shared else None,
+            sample_from_batch=shared, criterion="I", starts=ANEW_STARTS, seed=seed,
+            ratios=(ratio,),
+        )  # fmt: skip
+        try:
+            made = make_layout("optimal", request)
+        except DoeError:
+            continue
+        yield arrange(made, study, np.random.default_rng([seed, 2]))
+
+
+def _check(asked: AppraiseOptions) -> None:
+    if not 0 < asked.alpha < 1:
+        raise PlanError(
+            f"{asked.alpha:g} is no chance of a false alarm", where="--alpha",
+            allowed="between 0 and 1, as a rule 0.05",
+        )  # fmt: skip
+
+
+def _subjects(
+    session: Session, asked: AppraiseOptions
+) -> tuple[list[tuple[str, Plan]], tuple[Finding, ...]]:
+    """Gather the one or two plans that are appraised, with what reading them has shown."""
+    notes: tuple[Finding, ...] = ()
+    if asked.table is not None:
+        plan, notes = _from_table(asked.table, session)
+        subjects = [(asked.table.name, plan)]
+    else:
+        subjects = [("this plan", session.needed_plan())]
+    if asked.against is not None:
+        if asked.against.is_dir():
+            other = _from_folder(asked.against, session)
+        else:
+            other, more = _from_table(asked.against, session)
+            notes = (*notes, *more)
+        subjects.append((asked.against.name or str(asked.against), other))
+    return subjects, notes
+
+
+def _from_table(file: Path, session: Session) -> tuple[Plan, tuple[Finding, ...]]:
+    table = read_table(read_delivery(file), file.name)
+    plan, _, findings = adopt_table(table, session.study)
+    told = (*table.notes, *(one for one in findings if not one.what.endswith(_OF_RESULTS)))
+    return plan, tuple({one.what: one for one in told}.values())
+
+
+def _from_folder(folder: Path, session: Session) -> Plan:
+    """Read the plan of another study, with its settings in the order of this one."""
+    other = open_study(folder)
+    plan = other.needed_plan()
+    names = session.study.setting_names
+    coding = coding_of(session.study)
+    theirs = plan.settings
+    values = np.full((len(plan), len(names)), np.nan)
+    for j, name in enumerate(names):
+        match = match_name(name, theirs.names)
+        if match is None:
+            raise PlanError(
+                f"the plan of '{folder}' has no setting '{name}'",
+                where="--against",
+                do="Two plans can be compared where they set the same things.",
+            )
+        values[:, j] = _translated(theirs, match, coding.labels.get(name), name, folder)
+    further = [name for name in theirs.names if match_name(name, names) is None]
+    if further:
+        raise PlanError(
+            f"the plan of '{folder}' also sets {', '.join(further)}, which this brief does not",
+            where="--against",
+            do="Two plans can be compared where they set the same things.",
+        )
+    return replace(plan, settings=settings_table(values, coding))
+
+
+def _translated(
+    theirs: Settings, name: str, labels: Sequence[str] | None, own: str, folder: Path
+) -> FloatArray:
+    """Give one setting in our terms: a named choice by the words of its levels."""
+    column = theirs.column(name)
+    if labels is None:
+        return column
+    words = theirs.labels.get(name, ())
+    found = np.full(len(column), np.nan)
+    for i, value in enumerate(column):
+        if np.isnan(value):
+            continue
+        level = match_name(words[int(value)], labels) if words else None
+        if level is None:
+            said = words[int(value)] if words else f"{value:g}"
+            raise PlanError(
+                f"'{own}' has no level '{said}', which the plan of '{folder}' uses",
+                where="--against",
+                allowed=", ".join(labels),
+            )
+        found[i] = list(labels).index(level)
+    return found
+
+
+def _model(plan: Plan, session: Session, asked: AppraiseOptions, coding: Coding) -> Model:
+    """Decide the model: asked for, else what the rounds were planned for, else what they hold."""
+    if asked.model is not None:
+        return make_model(known_model(asked.model, coding), coding)
+    known = model_names(coding)
+    planned = [name for entry in plan.rounds for name in entry.models if name in known]
+    names = list(dict.fromkeys(planned))
+    if names:
+        models = [make_model(name, coding) for name in names]
+        terms = tuple(dict.fromkeys(term for model in models for term in model.terms))
+        largest = max(models, key=lambda model: len(model.terms))
+        if len(largest.terms) == len(terms):
+            return largest
+        return Model(name=" + ".join(names), terms=terms)
+    design = [i for i, kind in enumerate(plan.kind) if kind != "control"]
+    values = plan.settings.values[design]
+    for name in DEFAULT_MODELS:
+        if name in known:
+            model = make_model(name, coding)
+            X = model_matrix(values, coding, model)
+            if rank_and_condition(X)[0] == X.shape[1] < len(values):
+                return model
+    return make_model("linear", coding)
+
+
+def _appraised(
+    name: str,
+    plan: Plan,
+    session: Session,
+    model: Model,
+    terrain: Terrain,
+    wishes: Asked,
+    asked: AppraiseOptions,
+    seed: int,
+) -> Appraised:
+    runs = runs_of_plan(plan, session.study)
+    appraisal = appraise_runs(runs, model, terrain, wishes)
+    per_day = _per_day(session, runs)
+    sizes: tuple[SizePoint, ...] = ()
+    if asked.sizes and appraisal.is_estimable:
+        sizes = _sizes(session, runs, model, terrain, wishes, per_day, seed)
+    return Appraised(
+        name=name,
+        appraisal=appraisal,
+        sizes=sizes,
+        summary=summarise(appraisal, sizes, per_day),
+    )
+
+
+def _per_day(session: Session, runs: PlanRuns) -> int | None:
+    """Give the batches that a day holds beside its controls; None where nothing says."""
+    from doe.layouts.blocking import block_rule
+
+    rule = block_rule(session.study)
+    if rule is not None and rule.name == "day":
+        return rule.room
+    days = runs.count("day") if runs.unit("day") is not None else 0
+    return max(round(runs.n_batches / days), 1) if days > 1 else None
+
+
+def _sizes(
+    session: Session,
+    runs: PlanRuns,
+    model: Model,
+    terrain: Terrain,
+    wishes: Asked,
+    per_day: int | None,
+    seed: int,
+) -> tuple[SizePoint, ...]:
+    own = runs.n_batches if shares_batches(runs) else int(runs.is_design.sum())
+    units = min(max(2 * (per_day or 4), LEAST_MORE, own // 2), MOST_MORE)
+    ratio = wishes.ratio if isinstance(wishes.ratio, int | float) else 1.0
+    anew = [
+        size_point(runs_of_plan(plan, session.study), terrain, wishes, "anew")
+        for plan in plans_of_other_sizes(session, model, runs, ratio, seed)
+    ]
+    points = (
+        *fewer_runs(runs, terrain, wishes),
+        size_point(runs, terrain, wishes, "this plan"),
+        *more_runs(runs, terrain, wishes, units, per_day),
+        *anew,
+    )
+    return tuple(point for point in points if point is not None)
+
+
+def _findings(plans: Sequence[Appraised], coding: Coding) -> tuple[Finding, ...]:
+    """Gather the findings of all plans; with two of them each says whose it is."""
+    if len(plans) == 1:
+        return appraisal_findings(plans[0].appraisal, coding)
+    every: dict[str, list[str]] = {}
+    first: dict[str, Finding] = {}
+    for one in plans:
+        for finding in appraisal_findings(one.appraisal, coding):
+            every.setdefault(finding.what, []).append(one.name)
+            first.setdefault(finding.what, finding)
+    return tuple(
+        finding
+        if len(every[what]) == len(plans)
+        else replace(finding, what=f"{every[what][0]}: {what}")
+        for what, finding in first.items()
+    )
+
+
+def _written(outcome: AppraiseOutcome, asked: AppraiseOptions) -> AppraiseOutcome:
+    files: dict[str, bytes] = {"appraisal.json": json_bytes(outcome.contract())}
+    if asked.figures:
+        files |= {f"appraisal/{name}": data for name, data in _pictures(outcome).items()}
+    written = write_results(outcome.session, files, command="appraise")
+    return replace(outcome, files=tuple(sorted(written)))
+
+
+def _pictures(outcome: AppraiseOutcome) -> Mapping[str, bytes]:
+    """Draw what there is to draw; matplotlib loads here and nowhere before."""
+    from analysis.figures.appraisal_album import Pictured, draw_appraisal
+    from analysis.figures.files import save_figures
+
+    hashes = outcome.session.inputs()
+    inputs = ", ".join(f"{name} {mark}" for name, mark in hashes.items() if name != "version")
+    drawn = draw_appraisal(
+        [Pictured(name=one.name, appraisal=one.appraisal, sizes=one.sizes) for one in outcome.plans]
+    )
+    return save_figures(
+        {one.name: one.figure for one in drawn},
+        made=f"millbase {doe.__version__}, seed {outcome.seed}, inputs: {inputs}",
+    )
