@@ -47,6 +47,15 @@ class Recipe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LevelBest:
+    """The best recipe at one level of a choice, on the bench's steps."""
+
+    choice: str
+    level: str
+    recipe: Recipe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Compromise:
     """The settings that maximise overall desirability, and what the team should know of them.
 
@@ -60,6 +69,7 @@ class Compromise:
         view: Role whose importances were used; empty for the brief's own.
         within_limits: Whether `accept` was made to bind.
         findings: What else to know, such as which response stands in the way.
+        by_level: The best recipe at each level of each choice, in the brief's order.
     """
 
     best: Recipe
@@ -71,3 +81,4 @@ class Compromise:
     view: str
     within_limits: bool
     findings: tuple[Finding, ...]
+    by_level: tuple[LevelBest, ...] = ()

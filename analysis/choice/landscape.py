@@ -52,7 +52,12 @@ class Landscape:
 
 
 def search_region(
-    objective: Objective, charts: tuple[Chart, ...], coding: Coding, rng: np.random.Generator
+    objective: Objective,
+    charts: tuple[Chart, ...],
+    coding: Coding,
+    rng: np.random.Generator,
+    *,
+    rounds: int = MAX_ROUNDS,
 ) -> Landscape:
     """Search every piece of a region for the greatest score.
 
@@ -64,13 +69,14 @@ def search_region(
         charts: The convex pieces.
         coding: The axes.
         rng: Decides the points; the same generator state gives the same answer.
+        rounds: Rounds of starts at most.
     """
     scatter = scatter_over(objective, charts, rng)
     reach = reach_of(coding)
     taken: list[int] = []
     summits: list[Summit] = []
     idle = 0
-    for round_ in range(MAX_ROUNDS):
+    for round_ in range(rounds):
         n, each = (max(STARTS, min(len(charts), PIECES)), 1) if round_ == 0 else (STARTS, STARTS)
         picked = pick_starts(scatter, reach, n, taken, per_chart=each)
         if not picked:

@@ -9,8 +9,9 @@ import numpy as np
 
 from analysis.choice.ascent import Summit
 from analysis.choice.boundary import binding_limits, edge_findings
+from analysis.choice.by_level import best_by_level
 from analysis.choice.chart import charts_of
-from analysis.choice.compromise import Compromise, Recipe
+from analysis.choice.compromise import Compromise, LevelBest, Recipe
 from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.landscape import Landscape, search_region
 from analysis.choice.objective import BROKEN, Objective, make_objective
@@ -127,12 +128,15 @@ def _answer(
     settled = _settled(question, landscape)
     best = settled or top
     rivals = find_rivals(objective, landscape, book.coding, best, question.rng)
-    better = max(rivals, key=lambda rival: rival.score, default=best)
+    levels = best_by_level(objective, charts, book.coding, best, question.rng)
+    found = (*rivals, *(one.summit for one in levels))
+    better = max(found, key=lambda one: one.score, default=best)
     if better.score > best.score + EQUAL:
-        # What turns out better while looking for rivals is the compromise itself.
+        # What turns out better while looking for others is the compromise itself.
         best = better
         top = max(top, better, key=lambda summit: summit.score)
         rivals = find_rivals(objective, landscape, book.coding, best, question.rng)
+        levels = best_by_level(objective, charts, book.coding, best, question.rng)
     recipe, unrounded = book.recipe(best.settings), book.recipe(top.settings)
     return Compromise(
         best=recipe,
@@ -148,6 +152,10 @@ def _answer(
             *_stops(question, landscape, best),
             *_stepping(settled, recipe, unrounded),
             *edge_findings(book.region, objective, best),
+        ),
+        by_level=tuple(
+            LevelBest(choice=one.choice, level=one.level, recipe=book.recipe(one.summit.settings))
+            for one in levels
         ),
     )
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
-from analysis.choice.compromise import Compromise, Recipe
+from analysis.choice.compromise import Compromise, LevelBest, Recipe
 from analysis.figures.drawn import Drawn
 from analysis.figures.looks import sentence_case
 from analysis.lab.response_data import ResponseData, in_words
@@ -59,6 +59,7 @@ def bench_section(content: ReportContent) -> Section:
             ),
             ("What each setting does", list(_figures(content, ("effects",)))),
             ("Other recipes nearly as good", list(_alternatives(content))),
+            ("Each level at its best", list(_levels(content))),
             ("Against the controls", list(_controls(content))),
             ("What was asked", list(_asked(content))),
             ("What waits and what was left out", list(_waits(content))),
@@ -102,12 +103,43 @@ def _alternatives(content: ReportContent) -> Iterable[Block]:
         yield TableBlock(table=alternatives_table(content, content.compromise))
 
 
+def _levels(content: ReportContent) -> Iterable[Block]:
+    found = content.compromise.by_level if content.compromise is not None else ()
+    for choice in dict.fromkeys(one.choice for one in found):
+        own = [one for one in found if one.choice == choice]
+        yield TableBlock(table=levels_table(content, choice, own))
+
+
+def levels_table(content: ReportContent, choice: str, found: Sequence[LevelBest]) -> Table:
+    """Set the levels of a choice beside one another, each with the recipe that serves it best."""
+    recipes = tuple(one.recipe for one in found)
+    rows = [_desirability_row(recipes)]
+    rows += [
+        _setting_row(content, name, recipes)
+        for name in _settings_of(content, recipes)
+        if name != choice
+    ]
+    rows += [_expected_row(content, i, recipes) for i in range(len(recipes[0].expected))]
+    return Table(
+        name=f"{choice} each at its best",
+        title=f"Each {choice} with the settings that serve it best.",
+        head=("What", *(one.level for one in found)),
+        rows=tuple(rows),
+    )
+
+
+def _settings_of(content: ReportContent, recipes: Sequence[Recipe]) -> list[str]:
+    """Name what some recipe sets, in the brief's order; levels may lack different settings."""
+    some = {name for recipe in recipes for name in recipe.settings}
+    return [name for name in content.study.setting_names if name in some]
+
+
 def alternatives_table(content: ReportContent, compromise: Compromise) -> Table:
     """Set the recommended recipe beside the others, one column a recipe."""
     recipes = (compromise.best, *compromise.alternatives)
     names = ("recommended", *(f"other {i}" for i in range(1, len(recipes))))
     rows = [_desirability_row(recipes)]
-    rows += [_setting_row(content, name, recipes) for name in compromise.best.settings]
+    rows += [_setting_row(content, name, recipes) for name in _settings_of(content, recipes)]
     rows += [_expected_row(content, i, recipes) for i in range(len(compromise.best.expected))]
     return Table(
         name="alternatives",

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from analysis.choice.compromise import ExpectedResponse, Recipe
+from collections.abc import Sequence
+
+from analysis.choice.compromise import ExpectedResponse, LevelBest, Recipe
 from analysis.report.rounding import interval_error, interval_text, plain, with_error
 from doe.cli.screen import paragraph, text_table
 from doe.steps.choose import ChooseOutcome
@@ -28,6 +30,8 @@ def show_choose(outcome: ChooseOutcome) -> str:
         parts.append(f"The bench's steps cost {found.loss:.4f} of desirability.")
     if found.alternatives:
         parts.append(_alternatives(found.alternatives))
+    if found.by_level:
+        parts.append(_by_level(found.by_level))
     if outcome.kept:
         parts.append("Kept in choices.toml.")
     return "\n\n".join(parts)
@@ -93,12 +97,32 @@ def _expected_row(item: ExpectedResponse) -> list[str]:
 
 
 def _alternatives(recipes: tuple[Recipe, ...]) -> str:
-    names = list(recipes[0].settings)
-    rows = [
-        [
-            f"{r.desirability:.3f}",
-            *(v if isinstance(v, str) else plain(v) for v in r.settings.values()),
-        ]
-        for r in recipes
-    ]
+    names = _names(recipes)
+    rows = [[f"{r.desirability:.3f}", *_settings(r, names)] for r in recipes]
     return "Nearly as desirable, and far away:\n" + text_table(["desirability", *names], rows)
+
+
+def _by_level(found: tuple[LevelBest, ...]) -> str:
+    """Set the levels of every choice beside one another, each at its best."""
+    parts = []
+    for choice in dict.fromkeys(one.choice for one in found):
+        own = [one for one in found if one.choice == choice]
+        names = [name for name in _names([one.recipe for one in own]) if name != choice]
+        rows = [
+            [one.level, f"{one.recipe.desirability:.3f}", *_settings(one.recipe, names)]
+            for one in own
+        ]
+        table = text_table([choice, "desirability", *names], rows)
+        parts.append(f"Each {choice} at its best:\n{table}")
+    return "\n\n".join(parts)
+
+
+def _names(recipes: Sequence[Recipe]) -> list[str]:
+    """Name every setting that some recipe has; levels may lack different ones."""
+    longest = sorted(recipes, key=lambda recipe: -len(recipe.settings))
+    return list(dict.fromkeys(name for recipe in longest for name in recipe.settings))
+
+
+def _settings(recipe: Recipe, names: Sequence[str]) -> list[str]:
+    values = [recipe.settings.get(name) for name in names]
+    return [value if isinstance(value, str) else plain(value) for value in values]

@@ -119,6 +119,10 @@ def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
         "unmet": list(found.unmet),
         "binding": list(found.binding),
         "alternatives": [recipe_object(recipe) for recipe in found.alternatives],
+        "by_level": [
+            {"choice": one.choice, "level": one.level, **recipe_object(one.recipe)}
+            for one in found.by_level
+        ],
         "before_steps": recipe_object(found.unrounded),
         "loss_by_steps": found.loss,
         "view": found.view,
