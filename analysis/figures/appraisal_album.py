@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from analysis.figures.appraisal_losses import draw_losses
 from analysis.figures.appraisal_power import draw_power
@@ -29,9 +30,13 @@ def draw_appraisal(plans: Sequence[Pictured]) -> tuple[Drawn, ...]:
     if not told:
         return ()
     drawn = [draw_shares(told), draw_power(told)]
-    for one in told:
+    for place, one in enumerate(plans):
+        if not one.appraisal.is_estimable:
+            continue
         which = one.name if len(plans) > 1 else ""
-        drawn += [draw_relations(one, which=which), draw_losses(one, which=which)]
+        own = [draw_relations(one, which=which), draw_losses(one, which=which)]
         if len(one.sizes) > 1:
-            drawn.append(draw_sizes(one, which=which))
+            own.append(draw_sizes(one, which=which))
+        # A later comparison overwrites the files of an earlier one, whatever its name.
+        drawn += [replace(one, name=f"{one.name}-second-plan") if place else one for one in own]
     return tuple(drawn)

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from analysis.figures.appraisal_subject import Pictured, whose
-from analysis.figures.drawn import Drawn, file_stem
+from analysis.figures.drawn import Drawn
 from analysis.figures.looks import (
     INK,
     LABEL_SIZE,
@@ -43,7 +43,7 @@ def draw_losses(one: Pictured, *, which: str = "") -> Drawn:
     for axes, (unit, own) in zip(panels[1:], losses.items(), strict=True):
         _draw_unit(axes, unit, own)
     return Drawn(
-        name=file_stem("leverage-and-losses", which),
+        name="leverage-and-losses",
         kind="losses",
         subject="",
         title=title,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.figures.appraisal_subject import Pictured, whose
-from analysis.figures.drawn import Drawn, file_stem
+from analysis.figures.drawn import Drawn
 from analysis.figures.looks import (
     FAINT_INK,
     INK,
@@ -64,7 +64,7 @@ def draw_relations(one: Pictured, *, which: str = "") -> Drawn:
     bar.ax.tick_params(labelsize=TICK_SIZE, color=FAINT_INK, labelcolor=INK, length=2)
     bar.set_label("absolute correlation of two estimates", fontsize=LABEL_SIZE, color=INK)
     return Drawn(
-        name=file_stem("correlation-of-estimates", which),
+        name="correlation-of-estimates",
         kind="correlation of estimates",
         subject="",
         title=title,

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from matplotlib.axes import Axes
 
 from analysis.figures.appraisal_subject import Pictured, whose
-from analysis.figures.drawn import Drawn, file_stem
+from analysis.figures.drawn import Drawn
 from analysis.figures.looks import (
     FAINT_INK,
     INK,
@@ -85,7 +85,7 @@ def draw_sizes(one: Pictured, *, which: str = "") -> Drawn:
         textcoords="offset points", fontsize=LABEL_SIZE - 1, color=FAINT_INK,
     )  # fmt: skip
     return Drawn(
-        name=file_stem("number-of-runs", which),
+        name="number-of-runs",
         kind="number of runs",
         subject="",
         title=title,

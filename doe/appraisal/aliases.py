@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doe.model.coding import Coding
+from doe.model.coding import Coding, NumericAxis
 from doe.model.matrix import Column, column_label
 from doe.model.terms import Model, Term, make_model, model_names
 from doe.study.settings import FloatArray
@@ -20,7 +20,7 @@ from doe.study.settings import FloatArray
 # A share below it bends an estimate by less than a twentieth of the other effect: not told.
 _TOLD = 0.05
 _ROUNDING = 1e-6
-# Products of three factors stand beyond a model with interactions.
+# Terms of third order stand beyond a model with interactions.
 _TRIPLE = 3
 
 
@@ -88,7 +88,7 @@ def alias_table(
 
 
 def next_order(model: Model, coding: Coding) -> Model:
-    """Gather the terms just beyond a model: the larger named models, then products of three.
+    """Gather the terms just beyond a model: the larger named models, then those of third order.
 
     Returns:
         Terms that are not in the model; none beyond the largest blend model.
@@ -104,5 +104,27 @@ def next_order(model: Model, coding: Coding) -> Model:
             Term(powers=tuple((axis.name, 1) for axis in chosen))
             for chosen in itertools.combinations(coding.factors, _TRIPLE)
         ]
+        if model.name != "interactions":
+            terms += _third_order(coding)
     kept = tuple(dict.fromkeys(term for term in terms if term not in model.terms))
     return Model(name=f"beyond {model.name}", terms=kept)
+
+
+def _third_order(coding: Coding) -> list[Term]:
+    """List squares times other factors, and cubes, of factors that can be set at enough places."""
+    ranged = [axis for axis in coding.factors if isinstance(axis, NumericAxis)]
+    curved = [axis.name for axis in ranged if len(axis.levels) not in {1, 2}]
+    cubic = [axis.name for axis in ranged if not axis.levels or len(axis.levels) > _TRIPLE]
+    products = [
+        Term(
+            powers=tuple(
+                (axis.name, 2 if axis.name == name else 1)
+                for axis in coding.factors
+                if axis.name in {name, other.name}
+            )
+        )
+        for name in curved
+        for other in coding.factors
+        if other.name != name
+    ]
+    return [*products, *(Term(powers=((name, 3),)) for name in cubic)]

@@ -61,7 +61,7 @@ class Appraisal:
         leverage: Of each run of the plan, by run number.
         correlations: Of the estimates, shape (p, p).
         aliases: What the estimates take up of terms of the next order.
-        n_beyond: How many terms of the next order were looked at.
+        beyond: The terms of the next order that were looked at.
         resolution: Of a two-level fraction, None for other plans.
         defining_relation: Its words, with factor names.
         condition: Condition number of the model matrix.
@@ -87,7 +87,7 @@ class Appraisal:
     leverage: Mapping[int, float]
     correlations: FloatArray
     aliases: tuple[Alias, ...]
-    n_beyond: int
+    beyond: Model
     resolution: int | None
     defining_relation: tuple[str, ...]
     condition: float
@@ -168,7 +168,7 @@ def appraise_runs(
         leverage=_leverage(information, runs),
         correlations=estimate_correlations(information, region, model, values),
         aliases=aliases_of(information, columns, beyond, region, values),
-        n_beyond=len(beyond.terms),
+        beyond=beyond,
         resolution=resolution,
         defining_relation=relation,
         condition=condition_of(values, region.coding, model)[1],

@@ -11,10 +11,8 @@ from doe.study.finding import Finding
 
 # Fewer degrees of freedom leave the error itself badly known: t is 2.78 at 4, 3.18 at 3.
 LEAST_DF = 4
-# Correlation of two estimates from which on they are hard to tell apart.
-_CLOSE = 0.9
-# The average variance changes by this factor between the ratios: the plan hangs on it.
 _LISTED = 6
+_SEVERAL = 2
 
 
 def appraisal_findings(appraisal: Appraisal, coding: Coding) -> tuple[Finding, ...]:
@@ -25,6 +23,7 @@ def appraisal_findings(appraisal: Appraisal, coding: Coding) -> tuple[Finding, .
         *_no_replicates(appraisal),
         *_outside(appraisal),
         *_weak(appraisal),
+        *_on_ratio(appraisal),
         *_painful(appraisal),
         *_about_d(appraisal, coding),
         *_fixed(appraisal),
@@ -143,15 +142,38 @@ def _painful(appraisal: Appraisal) -> list[Finding]:
         lost = [loss for loss in losses if loss.untold]
         if lost:
             numbers = listed([str(loss.number) for loss in lost], 12)
+            which = (
+                f"{unit} {numbers}" if len(lost) == 1 else f"any one of {plural(unit)} {numbers}"
+            )
             found.append(
                 Finding(
                     level="caution" if unit == "run" else "note",
-                    what=f"Without {unit} {numbers} the model can't be estimated any more.",
+                    what=f"The model can't be estimated without {which}.",
                     evidence={plural(unit): len(lost)},
-                    advice="Add runs near them, or be ready to make them again.",
+                    advice="Add runs beside them, or be ready to make them again.",
                 )
             )
     return found
+
+
+def _on_ratio(appraisal: Appraisal) -> list[Finding]:
+    """Say how far the standard errors move with the variance ratio."""
+    if len(appraisal.at_ratios) < _SEVERAL:
+        return []
+    first, last = appraisal.at_ratios[0], appraisal.at_ratios[-1]
+    moves = [b / a for a, b in zip(first.std_errors, last.std_errors, strict=True) if a > 0]
+    return [
+        Finding(
+            level="note",
+            what=f"The variance ratio is assumed until batches are measured: between "
+            f"{first.ratio:g} and {last.ratio:g} the standard errors of coefficients grow "
+            f"{min(moves):.2g} to {max(moves):.2g} times.",
+            evidence={
+                f"average variance at {at.ratio:g}": at.average for at in appraisal.at_ratios
+            },
+            source="Goos (2002), The Optimal Design of Blocked and Split-Plot Experiments",
+        )
+    ]
 
 
 def _about_d(appraisal: Appraisal, coding: Coding) -> list[Finding]:

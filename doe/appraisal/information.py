@@ -111,12 +111,33 @@ def surface_precision(runs: PlanRuns, ratio: Ratio) -> FloatArray:
 
 def whole_precision(runs: PlanRuns, ratio: Ratio) -> FloatArray:
     """Give P of all runs, fixed blocks and a mean for each control taken out, shape (n, n)."""
-    P = precision(runs.strata, ratio)
+    # V = (1 + e) I + Σ ρ ZZ' where e is the variance of units that hold one run each.
+    whole = 1.0 + alone_variance(runs, ratio)
+    P = precision(runs.strata, scaled(ratio, 1.0 / whole)) / whole
     C = runs.control_columns
     if C.shape[1]:
         PC = P @ C
         P = P - PC @ np.linalg.pinv(C.T @ PC, rcond=RANK_TOLERANCE) @ PC.T
     return P
+
+
+def alone_variance(runs: PlanRuns, ratio: Ratio) -> float:
+    """Give the variance that every run has besides the residual one, see `PlanRuns.scatter`."""
+    return sum(ratio_of(name, ratio) for name in runs.alone)
+
+
+def ratio_of(name: str, ratio: Ratio) -> float:
+    """Give the variance ratio of one stratum; `batch` stands for those that are not named."""
+    if not isinstance(ratio, Mapping):
+        return float(ratio)
+    return float(ratio.get(name, ratio.get("batch", 1.0)))
+
+
+def scaled(ratio: Ratio, by: float) -> Ratio:
+    """Multiply every variance ratio."""
+    if isinstance(ratio, Mapping):
+        return {name: value * by for name, value in ratio.items()}
+    return ratio * by
 
 
 def root_of_precision(P: FloatArray) -> FloatArray:

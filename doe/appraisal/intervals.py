@@ -16,7 +16,7 @@ import numpy as np
 from scipy import special
 
 from doe.appraisal.freedom import Freedom
-from doe.appraisal.information import Information, Ratio, whole_precision
+from doe.appraisal.information import Information, Ratio, alone_variance, whole_precision
 from doe.appraisal.profile import Terrain
 from doe.appraisal.runs import PlanRuns
 from doe.study.settings import FloatArray
@@ -89,7 +89,8 @@ def effective_df(
     keep = runs.is_design
     pull = P[:, keep] @ information.X @ information.root
     Q = P - pull @ pull.T
-    members = [np.eye(len(P))]
+    # Scaled so that the residual of this plan, single units and all, stands for one component.
+    members = [np.sqrt(1.0 + alone_variance(runs, ratio)) * np.eye(len(P))]
     members += [
         (one.unit[:, None] == np.unique(one.unit)[None, :]).astype(np.float64)
         for one in runs.strata.random

@@ -72,6 +72,7 @@ class Profile:
         worst: Settings where it is largest, shape (k,), lab units.
         shares: Shares of the region, 0 to 1.
         variances: Variance that so large a share does not exceed.
+        at_sample: Variance at every point of the terrain's sample, shape (g,).
     """
 
     average: float
@@ -79,9 +80,10 @@ class Profile:
     worst: FloatArray
     shares: FloatArray
     variances: FloatArray
+    at_sample: FloatArray
 
     def __post_init__(self) -> None:
-        for name in ("worst", "shares", "variances"):
+        for name in ("worst", "shares", "variances", "at_sample"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
     def at_share(self, share: float) -> float:
@@ -134,6 +136,7 @@ def variance_profile(information: Information, terrain: Terrain) -> Profile:
         worst=worst,
         shares=shares,
         variances=curve,
+        at_sample=variances,
     )
 
 

@@ -49,7 +49,7 @@ def at_ratios(
         terrain: The region.
         stated: The ratio in force, looked at as well if it is one number.
     """
-    n_random = len(runs.strata.random)
+    n_random = len(runs.strata.random) + len(runs.alone)
     if not n_random:
         return ()
     wanted = {*RATIOS, *([float(stated)] if isinstance(stated, int | float) else [])}

@@ -12,6 +12,9 @@ from doe.study.brief import Study
 from doe.study.plan import Plan
 from doe.study.settings import BoolArray, FloatArray, IntArray, frozen_array
 
+# A run without a batch number is a batch of its own, and a batch without samples is one sample.
+SINGLE = frozenset({"batch", "sample"})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlanRuns:
@@ -22,12 +25,16 @@ class PlanRuns:
         run: Run numbers, n entries.
         control: Name of the control of each run, empty for a run of the plan.
         units: Units of every stage that the plan has, before those that tie nothing are left out.
+        scatter: Random strata whose variance is told apart from the residual one. Where each of
+            their units holds one run, that run has both; a plan alone then calls the sum residual,
+            but beside a plan that shares batches it must not.
     """
 
     values: FloatArray
     run: tuple[int, ...]
     control: tuple[str, ...]
     units: tuple[Stratum, ...] = ()
+    scatter: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "values", frozen_array(self.values))
@@ -39,6 +46,20 @@ class PlanRuns:
     def strata(self) -> Strata:
         """Who shares what, all runs counted."""
         return make_strata(len(self), self.units)
+
+    @property
+    def alone(self) -> tuple[str, ...]:
+        """The strata of `scatter` of which every run of this plan is a unit of its own."""
+        tied = {stratum.name for stratum in self.strata.above}
+        return tuple(
+            name
+            for name in self.scatter
+            if name not in tied and (name in SINGLE or self._is_single(name))
+        )
+
+    def _is_single(self, name: str) -> bool:
+        unit = self.unit(name)
+        return unit is not None and len(np.unique(unit)) == len(self)
 
     @property
     def is_design(self) -> BoolArray:
@@ -82,12 +103,20 @@ class PlanRuns:
             run=tuple(self.run[i] for i in kept),
             control=tuple(self.control[i] for i in kept),
             units=tuple(replace(one, unit=one.unit[kept]) for one in self.units),
+            scatter=self.scatter,
         )
+
+    def beside(self, *others: PlanRuns) -> PlanRuns:
+        """Tell the same variances apart as other plans do, so that all are in one unit."""
+        names = [name for runs in (self, *others) for name in runs.scatter]
+        return replace(self, scatter=tuple(dict.fromkeys(names)))
 
 
 def runs_of_plan(plan: Plan, study: Study) -> PlanRuns:
     """Read the runs off a plan, all rounds together."""
     names = plan.control_names
+    units = _units(plan, study)
+    tied = make_strata(len(plan), units)
     return PlanRuns(
         values=plan.settings.values,
         run=plan.run,
@@ -95,7 +124,8 @@ def runs_of_plan(plan: Plan, study: Study) -> PlanRuns:
             names.get(run, "control") if kind == "control" else ""
             for run, kind in zip(plan.run, plan.kind, strict=True)
         ),
-        units=_units(plan, study),
+        units=units,
+        scatter=tuple(stratum.name for stratum in tied.random),
     )
 
 
@@ -106,6 +136,7 @@ def runs_of_values(values: FloatArray, *units: Stratum) -> PlanRuns:
         run=tuple(range(1, len(values) + 1)),
         control=("",) * len(values),
         units=units,
+        scatter=tuple(stratum.name for stratum in make_strata(len(values), units).random),
     )
 
 

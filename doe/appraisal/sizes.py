@@ -16,7 +16,7 @@ import numpy as np
 from doe.appraisal.appraise import Asked
 from doe.appraisal.effects import setting_effects
 from doe.appraisal.freedom import column_strata, with_controls
-from doe.appraisal.information import Information, Ratio, information_of
+from doe.appraisal.information import Information, Ratio, information_of, ratio_of
 from doe.appraisal.losses import average_without
 from doe.appraisal.profile import Terrain, average_variance
 from doe.appraisal.runs import PlanRuns
@@ -201,10 +201,8 @@ def _is_held(batch: FloatArray) -> FloatArray:
 
 
 def _batch_ratio(runs: PlanRuns, ratio: Ratio) -> float:
-    """Give the variance between batches where runs share them, else 0."""
-    if not shares_batches(runs):
-        return 0.0
-    return float(ratio) if isinstance(ratio, int | float) else float(ratio.get("batch", 1.0))
+    """Give the variance between batches where it is told apart, else 0."""
+    return ratio_of("batch", ratio) if "batch" in runs.scatter else 0.0
 
 
 def _best_offer(
@@ -232,6 +230,7 @@ def _with_batch(runs: PlanRuns, batch: FloatArray, day: int, first: PlanRuns) ->
         run=(*runs.run, *range(last + 1, last + s + 1)),
         control=(*runs.control, *[""] * s),
         units=units,
+        scatter=runs.scatter,
     )
 
 

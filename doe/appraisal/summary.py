@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from doe.appraisal.appraise import Appraisal
@@ -10,11 +11,15 @@ from doe.appraisal.losses import Loss, most_painful
 from doe.appraisal.sizes import SizePoint, shares_batches
 from doe.appraisal.sought import WANTED_POWER, Sought
 from doe.model.strata import RESIDUAL
+from doe.model.terms import term_label
 
 # A part of another effect from which on an estimate is no longer its own.
 _MIXED = 0.5
 # A rise of the average variance that is worth a sentence.
 _NOTABLE = 0.05
+_SECOND = 2
+_SURE = 0.99
+_FINENESS = ("round", "day", "batch", "sample")
 
 
 def summarise(
@@ -45,11 +50,11 @@ def summarise(
 
 def scatter_of_one_run(appraisal: Appraisal) -> str:
     """Name the residual standard deviation as the bench knows it."""
-    random = appraisal.runs.strata.random
+    random = [*(one.name for one in appraisal.runs.strata.random), *appraisal.runs.alone]
     if not random:
         return "the scatter of one run"
-    unit = plural(random[-1].name)
-    return f"the scatter of one run, differences between {unit} apart"
+    finest = max(random, key=lambda name: _FINENESS.index(name) if name in _FINENESS else 0)
+    return f"the scatter of one run, differences between {plural(finest)} apart"
 
 
 def _size(appraisal: Appraisal) -> str:
@@ -118,7 +123,7 @@ def _power(appraisal: Appraisal) -> str:
     low = least.power or 0.0
     said = (
         f"{_upper(effect_words(hardest))} over a range would be seen with a chance of "
-        f"{_percent(low)} or more in every setting"
+        f"{_chance(low)}{'' if low > _SURE else ' or more'} in every setting"
     )
     names = {one.name for one in appraisal.settings}
     others = [
@@ -143,8 +148,12 @@ def _power(appraisal: Appraisal) -> str:
 
 def _blind(appraisal: Appraisal) -> str:
     mixed = []
+    # That three levels can't tell a cube from a line is no news to say here.
+    second = {term_label(term) for term in appraisal.beyond.terms if term.order <= _SECOND}
     for alias in appraisal.aliases:
-        whole = [name for name, part in alias.others if abs(part) > _MIXED]
+        whole = [
+            name for name, part in alias.others if abs(part) > _MIXED and _bare(name) in second
+        ]
         if whole and alias.term in {one.name for one in appraisal.settings}:
             mixed.append(f"{alias.term} from {listed(whole, 2)}")
     said = []
@@ -156,7 +165,8 @@ def _blind(appraisal: Appraisal) -> str:
         why = "no settings beyond those the model needs" if lack == 0 else "no replicates"
         said.append(f"it can't test whether the form of the model is right ({why})")
     low = [
-        f"only {n} degrees of freedom judge differences between {plural(name)}"
+        f"only {n} degree{'s' * (n != 1)} of freedom judge{'s' * (n == 1)} differences between "
+        f"{plural(name)}"
         for name, n in appraisal.freedom.residual.items()
         if name != RESIDUAL and n < LEAST_DF
     ]
@@ -174,7 +184,9 @@ def _loss(appraisal: Appraisal) -> str:
         lost = [one for one in appraisal.losses[unit] if one.untold]
         if len(lost) > 1:
             numbers = listed([str(one.number) for one in lost], 6)
-            return f"If one of the {plural(unit)} {numbers} fails, the model can't be estimated."
+            return (
+                f"If one of {plural(unit)} {numbers} fails, the model can't be estimated any more."
+            )
         return f"If {unit} {loss.number} fails, {listed(loss.untold, 3)} can't be told any more."
     if loss.average_rise < _NOTABLE:
         return (
@@ -184,6 +196,11 @@ def _loss(appraisal: Appraisal) -> str:
         f"If one {unit} fails the model can still be estimated; worst would be {unit} "
         f"{loss.number}, which raises the average variance of prediction by {loss_words(loss)}."
     )
+
+
+def _bare(label: str) -> str:
+    """Leave the levels of choices out of a column's label."""
+    return re.sub(r" \([^)]*\)", "", label)
 
 
 def loss_words(loss: Loss) -> str:
@@ -206,16 +223,25 @@ def _one_more(sizes: Sequence[SizePoint], per_day: int | None, *, has_days: bool
         what = f"One more day with {what}"
     gain = 1.0 - (then.average / now.average) ** 0.5
     said = f"{what} would make the typical standard error of prediction {_percent(gain)} smaller"
-    if now.weakest_power is not None and then.weakest_power is not None:
+    if (
+        now.weakest_power is not None
+        and then.weakest_power is not None
+        and now.weakest_power < _SURE
+    ):
         said += (
             " and move the chance of seeing the effect hardest to see from "
-            f"{_percent(now.weakest_power)} to {_percent(then.weakest_power)}"
+            f"{_chance(now.weakest_power)} to {_chance(then.weakest_power)}"
         )
     return f"{said}."
 
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
+
+
+def _chance(power: float) -> str:
+    """Write a power; near 1 rounding must not make a certainty of it."""
+    return "over 99 %" if power > _SURE else _percent(power)
 
 
 def _upper(text: str) -> str:

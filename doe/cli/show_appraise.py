@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 
 from analysis.report.rounding import fixed, percent, plain
 from doe.appraisal.appraise import Appraisal
+from doe.appraisal.comparison import comparison_sentence
 from doe.appraisal.losses import most_painful
 from doe.appraisal.sizes import SizePoint
 from doe.appraisal.summary import scatter_of_one_run
-from doe.cli.screen import paragraph, shortened, text_table
+from doe.cli.screen import WIDTH, paragraph, shortened, text_table
 from doe.steps.appraise import Appraised, AppraiseOutcome
 
 _NAME = 34
@@ -39,6 +41,9 @@ def _summaries(outcome: AppraiseOutcome) -> list[str]:
     for one in outcome.plans:
         text = paragraph(" ".join(one.summary))
         texts.append(text if len(outcome.plans) == 1 else f"{one.name}\n{text}")
+    if outcome.comparison is not None:
+        names = (outcome.plans[0].name, outcome.plans[1].name)
+        texts.append(paragraph(comparison_sentence(names, outcome.comparison)))
     return texts
 
 
@@ -138,16 +143,22 @@ def _mixed(one: Appraised, outcome: AppraiseOutcome) -> str:
     if not appraisal.aliases:
         return ""
     lines = []
-    for alias in appraisal.aliases[:_ALIASES]:
+    worst = sorted(appraisal.aliases, key=lambda one: -max(abs(part) for _, part in one.others))
+    for alias in worst[:_ALIASES]:
         largest = sorted(alias.others, key=lambda other: -abs(other[1]))
         named = ", ".join(f"{_signed(part)} of {name}" for name, part in largest[:_OTHERS])
         more = f" and {len(largest) - _OTHERS} more" if len(largest) > _OTHERS else ""
-        lines.append(paragraph(f"  {alias.term} takes up {named}{more}"))
+        lines.append(_folded(f"  {alias.term} takes up {named}{more}"))
     left = len(appraisal.aliases) - _ALIASES
     if left > 0:
         lines.append(f"  and {left} more (--json lists all)")
     title = _whose(one, outcome, "What the estimates would take up of terms of the next order:")
     return "\n".join([title, *lines])
+
+
+def _folded(text: str) -> str:
+    """Fold a line of a list, its rest set in."""
+    return textwrap.fill(text, WIDTH, subsequent_indent="    ", break_on_hyphens=False)
 
 
 def _signed(part: float) -> str:

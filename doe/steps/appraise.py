@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import numpy as np
 
 import doe
 from doe.appraisal.appraise import Appraisal, Asked, appraise_runs, terrain_of
+from doe.appraisal.comparison import Comparison, compare
 from doe.appraisal.findings import appraisal_findings
 from doe.appraisal.profile import Terrain
 from doe.appraisal.record import plan_record
@@ -100,6 +101,7 @@ class AppraiseOutcome:
     seed: int
     plans: tuple[Appraised, ...]
     findings: tuple[Finding, ...]
+    comparison: Comparison | None = None
     files: tuple[Path, ...] = field(default=())
 
     @property
@@ -113,6 +115,7 @@ class AppraiseOutcome:
             "plans": [
                 plan_record(one.appraisal, one.name, one.sizes, one.summary) for one in self.plans
             ],
+            "comparison": None if self.comparison is None else asdict(self.comparison),
             "seed": self.seed,
             "unit": "residual standard deviations and variances",
             "files": [file.name for file in self.files],
@@ -142,12 +145,14 @@ def appraise_study(path: Path, options: AppraiseOptions | None = None) -> Apprai
         alpha=asked.alpha,
         ratio=ratio if asked.variance_ratio is None else asked.variance_ratio,
     )
+    every = [runs_of_plan(plan, session.study) for _, plan in subjects]
     plans = tuple(
-        _appraised(name, plan, session, model, terrain, wishes, asked, seed)
-        for name, plan in subjects
+        _appraised(name, runs.beside(*every), session, model, terrain, wishes, asked, seed)
+        for (name, _), runs in zip(subjects, every, strict=True)
     )
     outcome = AppraiseOutcome(
         session=session, seed=seed, plans=plans,
+        comparison=compare(*(one.appraisal for one in plans)) if len(plans) > 1 else None,
         findings=(*region.findings, *notes, *_findings(plans, coding)),
     )  # fmt: skip
     return _written(outcome, asked)
@@ -298,7 +303,7 @@ def _model(plan: Plan, session: Session, asked: AppraiseOptions, coding: Coding)
 
 def _appraised(
     name: str,
-    plan: Plan,
+    runs: PlanRuns,
     session: Session,
     model: Model,
     terrain: Terrain,
@@ -306,7 +311,6 @@ def _appraised(
     asked: AppraiseOptions,
     seed: int,
 ) -> Appraised:
-    runs = runs_of_plan(plan, session.study)
     appraisal = appraise_runs(runs, model, terrain, wishes)
     per_day = _per_day(session, runs)
     sizes: tuple[SizePoint, ...] = ()
@@ -344,7 +348,7 @@ def _sizes(
     units = min(max(2 * (per_day or 4), LEAST_MORE, own // 2), MOST_MORE)
     ratio = wishes.ratio if isinstance(wishes.ratio, int | float) else 1.0
     anew = [
-        size_point(runs_of_plan(plan, session.study), terrain, wishes, "anew")
+        size_point(runs_of_plan(plan, session.study).beside(runs), terrain, wishes, "anew")
         for plan in plans_of_other_sizes(session, model, runs, ratio, seed)
     ]
     points = (
