@@ -17,6 +17,9 @@ from doe.model.expansion import Expansion, compile_model
 from doe.model.term import Model
 from doe.study.settings import FloatArray, frozen_array
 
+# Predictions that differ by less than this part of them differ by rounding.
+FLAT = 1e-12
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Side:
@@ -79,6 +82,11 @@ class Objective:
             for column, i in enumerate(group.members):
                 values[:, i] = inverse(self.fits[i].scale, fitted[:, column])
         return self.production.averaged(values)
+
+    def is_flat(self, settings: FloatArray) -> bool:
+        """Tell whether no response differs among settings, shape (n, k), beyond rounding."""
+        values = self.values(settings)
+        return bool(np.all(np.ptp(values, axis=0) <= FLAT * np.abs(values).max(axis=0)))
 
     def slopes(self, settings: FloatArray, along: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Predict with slopes, averaged over production.

@@ -9,8 +9,8 @@ import numpy as np
 
 from analysis.choice.ascent import Summit
 from analysis.choice.boundary import binding_limits, edge_findings
-from analysis.choice.by_level import best_by_level
-from analysis.choice.chart import charts_of
+from analysis.choice.by_level import LevelSummit, best_by_level
+from analysis.choice.chart import Chart, charts_of
 from analysis.choice.compromise import Compromise, LevelBest, Recipe
 from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.landscape import Landscape, search_region
@@ -127,16 +127,16 @@ def _answer(
     top = landscape.summits[0]
     settled = _settled(question, landscape)
     best = settled or top
-    rivals = find_rivals(objective, landscape, book.coding, best, question.rng)
-    levels = best_by_level(objective, charts, book.coding, best, question.rng)
+    # Where nothing differs, every other recipe would be a rival.
+    is_flat = objective.is_flat(landscape.scatter.settings)
+    rivals, levels = ((), ()) if is_flat else _others(question, landscape, charts, best)
     found = (*rivals, *(one.summit for one in levels))
     better = max(found, key=lambda one: one.score, default=best)
     if better.score > best.score + EQUAL:
         # What turns out better while looking for others is the compromise itself.
         best = better
         top = max(top, better, key=lambda summit: summit.score)
-        rivals = find_rivals(objective, landscape, book.coding, best, question.rng)
-        levels = best_by_level(objective, charts, book.coding, best, question.rng)
+        rivals, levels = _others(question, landscape, charts, best)
     recipe, unrounded = book.recipe(best.settings), book.recipe(top.settings)
     return Compromise(
         best=recipe,
@@ -149,6 +149,7 @@ def _answer(
         within_limits=within_limits,
         findings=(
             *findings,
+            *(_flat(book) if is_flat else ()),
             *_stops(question, landscape, best),
             *_stepping(settled, recipe, unrounded),
             *edge_findings(book.region, objective, best),
@@ -156,6 +157,29 @@ def _answer(
         by_level=tuple(
             LevelBest(choice=one.choice, level=one.level, recipe=book.recipe(one.summit.settings))
             for one in levels
+        ),
+    )
+
+
+def _others(
+    question: _Question, landscape: Landscape, charts: tuple[Chart, ...], best: Summit
+) -> tuple[tuple[Summit, ...], tuple[LevelSummit, ...]]:
+    """Find what the team may want to see beside the best: rivals, and each level at its best."""
+    objective, coding, rng = question.objective, question.book.coding, question.rng
+    rivals = find_rivals(objective, landscape, coding, best, rng)
+    return rivals, best_by_level(objective, charts, coding, best, rng)
+
+
+def _flat(book: RecipeBook) -> tuple[Finding, ...]:
+    """Say that nothing tells recipes apart."""
+    names = " and ".join(f"'{aim.response}'" for aim in book.aims)
+    return (
+        Finding(
+            level="caution",
+            what=f"Nothing tells recipes apart: {names} "
+            f"{'do' if len(book.aims) > 1 else 'does'} not vary over the region. Every recipe is "
+            "as good as this one, which lies in the middle.",
+            advice="Check the readings, or give an aim to a response that varies.",
         ),
     )
 

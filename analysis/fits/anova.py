@@ -12,15 +12,13 @@ import numpy as np
 from scipy import linalg, stats
 
 from analysis.fits.assessment import AnovaRow, LackOfFit, SourceKind
-from analysis.fits.fit_table import FitTable
+from analysis.fits.fit_table import EXACT, FitTable
 from analysis.fits.least_squares import LeastSquares
 from analysis.fits.sources import Source, orders_of
 from doe.study.settings import FloatArray
 
 # A direction that earlier sources hold already is left over as rounding only.
 _NEW_DIRECTION = 1e-9
-# Differences below this part of the readings are their rounding.
-_EXACT = 16.0 * float(np.finfo(np.float64).eps)
 
 
 def sum_about_means(table: FitTable) -> tuple[float, int]:
@@ -34,8 +32,17 @@ def anova_rows(
     solved: LeastSquares,
     sources: Sequence[Source],
     lack: Sequence[AnovaRow] = (),
+    tested: Sequence[Source] | None = None,
 ) -> tuple[AnovaRow, ...]:
-    """Build the table: sequential rows, residual, lack of fit, total, then partial rows."""
+    """Build the table: sequential rows, residual, lack of fit, total, then partial rows.
+
+    Args:
+        table: The runs.
+        solved: Their fit.
+        sources: What the sequential rows divide.
+        lack: Rows of lack of fit.
+        tested: What the partial rows test; None for the same.
+    """
     total, total_df = sum_about_means(table)
     residual = _row("residual", "sequential", solved.rss, solved.df, None, None)
     whole = _row("total", "sequential", total, total_df, None, None, mean_square=False)
@@ -44,7 +51,7 @@ def anova_rows(
         residual,
         *lack,
         whole,
-        *_partial(table, solved, sources),
+        *_partial(table, solved, sources if tested is None else tested),
     )
 
 
@@ -121,7 +128,7 @@ def _about_means(table: FitTable) -> FloatArray:
     for _ in range(2):
         for group in table.own_means.T.astype(bool):
             y[group] -= y[group].mean() if group.any() else 0.0
-    never_varies = np.abs(y).max(initial=0.0) <= _EXACT * np.abs(table.y).max(initial=0.0)
+    never_varies = np.abs(y).max(initial=0.0) <= EXACT * np.abs(table.y).max(initial=0.0)
     return np.zeros_like(y) if never_varies else y
 
 

@@ -18,7 +18,7 @@ from analysis.fits.diagnostics import (
 from analysis.fits.fit_table import FitTable
 from analysis.fits.lack_of_fit import pure_error, replicate_groups
 from analysis.fits.least_squares import LeastSquares
-from analysis.fits.sources import sources_of
+from analysis.fits.sources import sources_of, tested_apart
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
 from doe.model.matrix import Column
@@ -59,7 +59,9 @@ def assess(
         press=press,
         aicc=aicc,
         log_likelihood=likelihood,
-        anova=anova_rows(table, solved, sources, lack_rows),
+        anova=anova_rows(
+            table, solved, sources, lack_rows, tested_apart(sources, table.columns, coding)
+        ),
         anova_by_order=rows_by_order(table, solved, sources),
         lack_of_fit=lack,
         vif={
@@ -132,7 +134,8 @@ def _coefficient_rows(
     rows = []
     for j, (column, label) in enumerate(zip(table.columns, table.labels, strict=True)):
         estimate = float(solved.coefficients[j])
-        error = float(errors[j]) if solved.df > 0 else None
+        # Readings that are all equal leave no scatter, and so no error either.
+        error = float(errors[j]) if solved.df > 0 and not table.is_constant else None
         t = estimate / error if error else None
         p = 2 * float(stats.t.sf(abs(t), solved.df)) if t is not None else None
         rows.append(
@@ -140,6 +143,7 @@ def _coefficient_rows(
                 term=term_label(column.term),
                 label=label,
                 powers=dict(column.term.powers),
+                antisymmetric=column.term.delta,
                 levels=dict(column.levels),
                 estimate=estimate,
                 std_error=error,

@@ -27,6 +27,8 @@ class CoefficientRow:
         t: Estimate over standard error.
         p: Two-sided; None for linear blending terms, where zero is no sensible hypothesis.
         interval: Confidence interval at the level of the assessment.
+        antisymmetric: Whether it is the part x·y·(x − y) of a full cubic blend, whose powers are
+            those of the pair.
     """
 
     term: str
@@ -39,6 +41,7 @@ class CoefficientRow:
     t: float | None
     p: float | None
     interval: tuple[float, float] | None
+    antisymmetric: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -67,19 +67,50 @@ def box_cox(
 
 
 def automatic_scale(found: BoxCox | None) -> Scale:
-    """Choose among identity, logarithm and square root: the response as it is read, if λ allows 1.
+    """Choose the scale that λ asks for: the response as it is read, if λ allows 1.
 
-    Else the one nearest to λ of those that its interval holds; if it holds none, the nearest.
+    Else the logarithm or the square root, the nearer one of those that its interval holds; if it
+    holds neither, the power itself.
     """
     if found is None or found.interval[0] <= 1.0 <= found.interval[1]:
         return Scale()
-    choices: tuple[tuple[float, Scale], ...] = (
-        (0.0, Scale(name="log")),
-        (0.5, Scale(name="square root")),
-        (1.0, Scale()),
-    )
+    choices = ((0.0, Scale(name="log")), (0.5, Scale(name="square root")))
     inside = [one for one in choices if found.interval[0] <= one[0] <= found.interval[1]]
-    return min(inside or choices, key=lambda one: abs(one[0] - found.power))[1]
+    if not inside:
+        return Scale(name="power", power=readable_power(found))
+    return min(inside, key=lambda one: abs(one[0] - found.power))[1]
+
+
+def readable_power(found: BoxCox) -> float:
+    """Give λ with as few digits as its interval allows: whole, half, or to a decimal or more."""
+    low, high = found.interval
+    for digits in (0, 1, 2):
+        power = round(found.power, digits)
+        if low <= power <= high:
+            return power + 0.0
+    return found.power
+
+
+def typed_scale(found: BoxCox) -> str:
+    """Write the better scale as the brief takes it.
+
+    Example:
+        >>> from dataclasses import replace
+        >>> from analysis.fits.assessment import BoxCox
+        >>> found = BoxCox(power=-0.9, interval=(-1.4, -0.4), level=0.95, suggestion="reciprocal",
+        ...                supported=("reciprocal",), powers=(), log_likelihood=())
+        >>> typed_scale(found)
+        'scale = "power" and power = -1'
+        >>> typed_scale(replace(found, suggestion="log"))
+        'scale = "log"'
+    """
+    if found.suggestion == "none":
+        return 'scale = "identity"'
+    if found.suggestion in ("log", "square root"):
+        return f'scale = "{found.suggestion}"'
+    usual = {name: power for power, name in _USUAL}
+    power = usual.get(found.suggestion, readable_power(found))
+    return f'scale = "power" and power = {power:g}'
 
 
 class _Profile:

@@ -9,9 +9,9 @@ import numpy as np
 from analysis.fits.fit_table import FitTable
 from analysis.fits.least_squares import DependentColumnsError, dependent_groups
 from doe.errors import FitError
-from doe.model.coding import Coding
+from doe.model.coding import ChoiceAxis, Coding
 from doe.model.matrix import column_label, model_columns, model_matrix
-from doe.model.terms import Model, make_model, model_names
+from doe.model.terms import Model, make_model, model_names, unambiguous_label
 from doe.study.settings import FloatArray
 
 
@@ -75,7 +75,11 @@ def refuse_too_large(
         drop = ""
     else:
         what = f"the {model.name} model cannot be fitted: {_ties(error, labels)}"
-        drop = _drop_words(error, labels, table.surface.shape[1])
+        drop = _drop_words(error, table, coding)
+        idle = _idle_levels(settings, table, coding)
+        if idle:
+            what = f"the {model.name} model cannot be fitted: {idle}"
+            drop = f"{drop}, make runs there or take the level out of the brief" if drop else ""
     return FitError(
         what,
         where=f"response '{response}'",
@@ -103,15 +107,32 @@ def _ties(error: DependentColumnsError, labels: Sequence[str]) -> str:
     return "; ".join(sentences) + (f"; and {more} more such ties" if more > 0 else "")
 
 
-def _drop_words(error: DependentColumnsError, labels: Sequence[str], s: int) -> str:
-    last = [labels[group[-1]] for group in error.groups if group[-1] < s]
-    return " and ".join(f"'{word}'" for word in dict.fromkeys(last)) if len(last) < 4 else ""
+def _drop_words(error: DependentColumnsError, table: FitTable, coding: Coding) -> str:
+    """Name the terms whose columns are tied, as `--drop` takes them."""
+    columns = table.columns
+    last = [columns[group[-1]].term for group in error.groups if group[-1] < len(columns)]
+    terms = list(dict.fromkeys(unambiguous_label(term, coding) for term in last))
+    return " and ".join(f"'{term}'" for term in terms) if len(terms) < 4 else ""
+
+
+def _idle_levels(settings: FloatArray, table: FitTable, coding: Coding) -> str:
+    """Name levels of choices that no run of the plan has; empty where all are there."""
+    planned = settings[np.array(table.is_planned)]
+    said = []
+    for j, axis in enumerate(coding.axes):
+        if isinstance(axis, ChoiceAxis):
+            there = {int(i) for i in planned[:, j] if np.isfinite(i)}
+            idle = [level for i, level in enumerate(axis.levels) if i not in there]
+            said += [f"no run has '{axis.name}' at {', '.join(idle)}"] if idle else []
+    return "; ".join(said)
 
 
 def _what_would_work(smaller: str | None, model: Model, drop: str) -> str:
     ways = [f"drop {drop}"] if drop else []
     if smaller is not None and smaller != model.name:
-        ways.append(f"fit the {smaller} model, the largest named one that these runs carry")
+        ways.append(
+            f"fit the {smaller} model, the largest named one that leaves something to judge it by"
+        )
     if not ways:
         return "Make more runs: these carry no model at all."
     sentence = ", or ".join(ways)

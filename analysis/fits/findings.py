@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from analysis.fits.assessment import AnovaRow, Assessment
+from analysis.fits.box_cox import typed_scale
 from analysis.fits.findings_on_runs import findings_on_runs
 from analysis.fits.fit import Fit
 from analysis.lab.response_data import ResponseData
@@ -51,7 +52,8 @@ def _on_information(a: Assessment) -> Iterator[Finding]:
     if total.ss <= 0:
         yield Finding(
             level="caution",
-            what="All readings are the same: nothing that was changed shows in them.",
+            what="The response does not vary: all readings are the same, and nothing that was "
+            "changed shows in them.",
             evidence={"value on the fitted scale": a.mean},
             advice="Check the readings; a response that does not vary needs no model.",
         )
@@ -169,15 +171,18 @@ def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
                 source="Draper and Smith (1998), Applied Regression Analysis, section 2.1",
             )
         else:
-            yield _not_shown(test.f, test.den_df, evidence)
+            yield _not_shown(test.p, test.den_df, evidence)
 
 
-def _not_shown(f: float, den_df: int, evidence: Mapping[str, float]) -> Finding:
+def _not_shown(p: float, den_df: int, evidence: Mapping[str, float]) -> Finding:
     """Say that lack of fit is not shown, and how much that is worth."""
-    if f <= 1.0:
-        what = "No lack of fit is seen: the model misses no more than replicates scatter."
+    if p >= EDGE:
+        what = "No lack of fit is seen: what the model misses is within the scatter of replicates."
     else:
-        what = "Lack of fit is not shown: the model misses somewhat more than replicates scatter."
+        what = (
+            "Lack of fit is neither shown nor ruled out: the model misses somewhat more than "
+            "replicates scatter."
+        )
     few = den_df < FEW_REPLICATES
     if few:
         what += f" With {den_df} degrees of freedom of replicates the test could hardly see it."
@@ -231,19 +236,18 @@ def _on_scale(fit: Fit, a: Assessment) -> Iterator[Finding]:
         return
     if abs(box.power - used) <= _NEAR_POWER:
         return
-    better = "as read" if box.suggestion == "none" else f"the scale '{box.suggestion}'"
     yield Finding(
         level="caution",
-        what=f"The scatter may ask for another scale than the one used: {better} would suit this "
-        "model better.",
+        what=f"The scatter may ask for another scale than the one used: {typed_scale(box)} would "
+        "suit this model better.",
         evidence={
             "best power": round(box.power, 2),
             "from": round(box.interval[0], 2),
             "to": round(box.interval[1], 2),
             "power used": used,
         },
-        advice="Fit again with --scale, keep it if lack of fit and the residual plot improve, and "
-        "check that no single run asks for it.",
+        advice=f"Write {typed_scale(box)} into the brief and fit again; keep it if lack of fit and "
+        "the residual plot improve, and check that no single run asks for it.",
         source="Box and Cox (1964), J. R. Stat. Soc. B 26, 211-252",
     )
 

@@ -9,6 +9,9 @@ import numpy as np
 from doe.model.matrix import Column
 from doe.study.settings import FloatArray, frozen_array
 
+# Differences below this part of the readings are their rounding.
+EXACT = 16.0 * float(np.finfo(np.float64).eps)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FitTable:
@@ -48,6 +51,12 @@ class FitTable:
         """Blocks among the runs, in order of first appearance; empty for fewer than two."""
         names = tuple(dict.fromkeys(name for name in self.block if name is not None))
         return names if len(names) > 1 else ()
+
+    @property
+    def is_constant(self) -> bool:
+        """Whether all runs of the plan read the same, and those of each control: no scatter."""
+        groups = [self.y[group] for group in self.own_means.T.astype(np.bool_)]
+        return all(np.ptp(y) <= EXACT * np.abs(self.y).max() for y in groups if len(y))
 
     @property
     def control_columns(self) -> FloatArray:

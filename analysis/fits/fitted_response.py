@@ -16,7 +16,12 @@ from analysis.fits.estimable import labels_of, refuse_too_large, surface_columns
 from analysis.fits.findings import findings_of
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.fit_table import FitTable
-from analysis.fits.least_squares import DependentColumnsError, LeastSquares, solve_least_squares
+from analysis.fits.least_squares import (
+    DependentColumnsError,
+    LeastSquares,
+    of_constant,
+    solve_least_squares,
+)
 from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
 from analysis.fits.scales import scale_of
 from analysis.lab.response_data import ResponseData, in_words
@@ -55,7 +60,7 @@ def fit_response(
         model: Name of the model, or its terms.
         drop: Terms to leave out, as a user writes them.
         scale: The scale to fit on; None takes the brief's, and for `auto` lets the data choose
-            among as read, logarithm and square root.
+            among as read, logarithm, square root and, where none of these suits, a power.
         level: Confidence of intervals, 0..1.
 
     Returns:
@@ -75,6 +80,8 @@ def fit_response(
     chosen, scale_findings = _scale(data, scale, power)
     table = _on_scale(table, averaged(data, chosen))
     solved = solve_least_squares(table.matrix, table.y)
+    if table.is_constant:
+        solved = of_constant(solved, table.matrix, np.array(table.is_planned))
     planned = data.actual.values[np.array(table.is_planned)]
     assessment = assess(
         table,
@@ -181,7 +188,7 @@ def _scale(
             "from": round(power.interval[0], 3),
             "to": round(power.interval[1], 3),
         }
-    name = "as read" if chosen.name == "identity" else f"on the {chosen.name} scale"
+    name = "as read" if chosen.name == "identity" else f"on the {_scale_name(chosen)} scale"
     why = (
         "the data chose the scale by the likelihood of its power"
         if power is not None
@@ -198,6 +205,10 @@ def _scale(
     )
 
 
+def _scale_name(scale: Scale) -> str:
+    return f"power {scale.power:g}" if scale.name == "power" else scale.name
+
+
 def _condition(of_model: float, solved: LeastSquares) -> float:
     # Where planning calls terms tied, the fit found digits enough to tell them apart.
     return of_model if np.isfinite(of_model) else solved.condition
@@ -212,7 +223,7 @@ def _fit(
     solved: LeastSquares,
 ) -> Fit:
     s = len(table.columns)
-    covariance = solved.covariance
+    covariance = np.full_like(solved.covariance, np.nan) if table.is_constant else solved.covariance
     controls = {
         name: (float(solved.coefficients[s + i]), float(covariance[s + i, s + i] ** 0.5))
         for i, name in enumerate(table.control_names)

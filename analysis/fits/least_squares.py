@@ -10,13 +10,13 @@ Source:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import linalg
 
 from analysis.fits.compensated import subtract_products
-from doe.study.settings import FloatArray, frozen_array
+from doe.study.settings import BoolArray, FloatArray, frozen_array
 
 # A direction is missing when its singular value, columns scaled alike, drowns in rounding.
 RANK_TOLERANCE = 4.0 * float(np.finfo(np.float64).eps)
@@ -85,6 +85,28 @@ class LeastSquares:
     def digits_left(self) -> float:
         """Decimal digits of the coefficients that the condition number leaves of about 16."""
         return float(-np.log10(np.finfo(np.float64).eps * self.condition))
+
+
+def of_constant(solved: LeastSquares, X: FloatArray, planned: BoolArray) -> LeastSquares:
+    """Give the fit of runs that all read the same: that value, and no effect, to the last digit.
+
+    The columns hold the constant, so that the fit of ones has whole coefficients: 1 for an
+    intercept or each share, 0 elsewhere. Controls, which have columns of their own, keep theirs.
+
+    Args:
+        solved: Their fit with its rounding errors.
+        X: Shape (n, p).
+        planned: Shape (n,), runs of the plan, which all read the same.
+    """
+    ones = np.round(solve_least_squares(X, planned.astype(np.float64)).coefficients, 6)
+    value = float((X @ solved.coefficients + solved.residuals)[planned].mean())
+    own = np.abs(X[planned]).max(axis=0) == 0.0
+    return replace(
+        solved,
+        coefficients=np.where(own, solved.coefficients, value * ones + 0.0),
+        residuals=np.zeros_like(solved.residuals),
+        rss=0.0,
+    )
 
 
 def solve_least_squares(X: FloatArray, y: FloatArray) -> LeastSquares:

@@ -18,6 +18,7 @@ from doe.model.terms import Term
 from doe.study.settings import FloatArray
 
 LINEAR_BLENDING = "linear blending"
+IN_ANY_BLEND = " (in any blend)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,19 +30,22 @@ class Source:
         order: The kind of term they are: linear, interactions, squares, ….
         columns: Column numbers in the model matrix.
         equal: Test that the coefficients are equal, instead of zero.
+        alike: Groups of columns whose coefficients are tested as equal, instead of all of them.
     """
 
     name: str
     order: str
     columns: tuple[int, ...]
     equal: bool = False
+    alike: tuple[tuple[int, ...], ...] = ()
 
     def hypothesis(self, p: int) -> FloatArray:
         """Give L of the hypothesis L b = 0, shape (df, p)."""
-        picked = np.eye(p)[list(self.columns)]
+        one = np.eye(p)
         if not self.equal:
-            return picked
-        L: FloatArray = picked[:-1] - picked[-1]
+            return one[list(self.columns)]
+        groups = [list(group) for group in self.alike or (self.columns,)]
+        L: FloatArray = np.vstack([one[group[:-1]] - one[group[-1]] for group in groups])
         return L
 
 
@@ -65,6 +69,37 @@ def sources_of(columns: Sequence[Column], labels: Sequence[str], coding: Coding)
     ]
 
 
+def tested_apart(
+    sources: Sequence[Source], columns: Sequence[Column], coding: Coding
+) -> list[Source]:
+    """Add, behind each set of shares × factor, whether the factor acts alike in every blend.
+
+    The set holds the factor itself, as shares add to 1: its test asks whether the factor acts in
+    any blend. Equal coefficients mean that it acts, but no otherwise in one blend than in another.
+    """
+    shares = {axis.name for axis in coding.shares}
+    tested: list[Source] = []
+    for source in sources:
+        tested.append(source)
+        if source.name.endswith(IN_ANY_BLEND):
+            factor = source.name.removesuffix(IN_ANY_BLEND)
+            groups: dict[tuple[tuple[str, str], ...], list[int]] = {}
+            for j in source.columns:
+                groups.setdefault(columns[j].levels, []).append(j)
+            alike = tuple(tuple(group) for group in groups.values() if len(group) == len(shares))
+            if alike:
+                tested.append(
+                    Source(
+                        name=f"package × {factor}",
+                        order=source.order,
+                        columns=source.columns,
+                        equal=True,
+                        alike=alike,
+                    )
+                )
+    return tested
+
+
 def orders_of(sources: Sequence[Source]) -> list[Source]:
     """Gather sources of one kind into one, kinds in order of first appearance."""
     kinds = dict.fromkeys(source.order for source in sources)
@@ -86,9 +121,9 @@ def _place(term: Term, label: str, shares: set[str]) -> tuple[str, str]:
     if degree == 1:
         if not factors:
             return LINEAR_BLENDING, LINEAR_BLENDING
-        # The set of all shares with one factor: the factor's effect in any package.
+        # The set of all shares with one factor: the factor's effect in any blend.
         others = " × ".join(name if power == 1 else f"{name}^{power}" for name, power in factors)
-        return f"package × {others}", "package × factors"
+        return f"{others}{IN_ANY_BLEND}", "package × factors"
     if degree > 1:
         return label, _blend_order(term, degree, bool(factors))
     return label, _factor_order(factors)

@@ -301,3 +301,15 @@ def test_a_forbidden_corner_is_kept_out_of() -> None:
 
     assert settings["dose"] == pytest.approx(3.0)
     assert settings["pH"] == pytest.approx(9.0, abs=1e-5)
+
+
+def test_a_response_that_does_not_vary_gives_one_answer_and_says_so() -> None:
+    """Every recipe is as good; four alternatives would look like a finding."""
+    study = brief([{"name": "dose", "low": 1.0, "high": 3.0}, {"name": "pH", "low": 8, "high": 9}],
+                  [{"name": "viscosity", "aim": "low", "best": 500, "worst": 2000}])  # fmt: skip
+    fits = {"viscosity": fit_of(coding_of(study), "viscosity", [1250.0, 0, 0], model="linear")}
+    found = choose_compromise(study, region_of(study), fits, rng=np.random.default_rng(1))
+
+    assert found.best.desirability == pytest.approx(0.5)
+    assert (found.alternatives, found.by_level) == ((), ())
+    assert any("Nothing tells recipes apart" in one.what for one in found.findings)

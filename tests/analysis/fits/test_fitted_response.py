@@ -147,10 +147,19 @@ def test_equal_readings_give_a_fit_and_a_word() -> None:
     """A constant response: nothing to model, and no division by zero."""
     fitted = _fit([row | {"y": 0.3} for row in _rows(8)])
 
-    assert fitted.fit.coefficients == pytest.approx([0.3, 0.0, 0.0], abs=1e-12)
+    assert fitted.fit.coefficients.tolist() == [0.3, 0.0, 0.0]
     assert fitted.assessment.r2 is None
     assert all(row.f is None for row in fitted.assessment.anova)
-    assert "All readings are the same" in _said(fitted)
+    assert "The response does not vary: all readings are the same" in _said(fitted)
+
+
+def test_a_response_that_does_not_vary_has_no_intervals() -> None:
+    """Nothing scatters, so nothing tells how sure a value is; a width of zero would be a lie."""
+    fitted = _fit([row | {"y": 7.0} for row in _rows(8)])
+
+    assert all(row.std_error is None for row in fitted.assessment.coefficients)
+    assert all(row.interval is None for row in fitted.assessment.coefficients)
+    assert np.isnan(fitted.fit.covariance).all()
 
 
 def test_a_computed_response_is_recognised() -> None:
@@ -429,7 +438,7 @@ def test_actual_settings_are_fitted_and_planned_ones_group() -> None:
 
 
 def test_a_package_with_a_factor_tests_the_whole_set() -> None:
-    """Shares × pH is one source; single shares have no p."""
+    """Shares × pH is one source: pH in any blend; whether it acts alike in each is another."""
     rng = np.random.default_rng(2)
     shares = [{"name": name, "low": 0, "high": 1} for name in ("wetting", "dispersing")]
     study = study_of(shares=shares, factors=[range_factor("pH", 8.0, 9.5)])
@@ -442,5 +451,89 @@ def test_a_package_with_a_factor_tests_the_whole_set() -> None:
     known = fit_response(data, coding, model="interactions").assessment
     partial = {r.source: r.df for r in known.anova if r.kind == "partial"}
 
-    assert partial == {"linear blending": 1, "package × pH": 2}
+    assert partial == {"linear blending": 1, "pH (in any blend)": 2, "package × pH": 1}
     assert [row.p is None for row in known.coefficients] == [True, True, False, False]
+
+
+def test_a_factor_alike_in_every_blend_is_told_from_one_that_acts_at_all() -> None:
+    """By hand: the extra sum of squares of 4 x·pH terms over one pH term, and over none."""
+    rng = np.random.default_rng(5)
+    names = ("wetting", "dispersing", "hydrophobic")
+    shares = [{"name": name, "low": 0, "high": 1} for name in names]
+    study = study_of(shares=shares, factors=[range_factor("pH", 8.0, 9.5)])
+    rows = []
+    for _ in range(20):
+        blend = rng.dirichlet([1.0, 1.0, 1.0])
+        pH = rng.uniform(8, 9.5)
+        y = 5 + 3 * (pH - 8.75) + rng.normal(0, 0.5)
+        rows.append({**dict(zip(names, blend, strict=True)), "pH": pH, "y": y})
+    data, coding = adopt(study, rows, "y")
+    known = fit_response(data, coding, model="interactions").assessment
+    partial = {row.source: row for row in known.anova if row.kind == "partial"}
+    S = np.array([[row[name] for name in names] for row in rows])
+    z = (np.array([row["pH"] for row in rows]) - 8.75) / 0.75
+    y = np.array([row["y"] for row in rows])
+
+    def rss(*columns: np.ndarray) -> float:
+        X = np.column_stack(columns)
+        return float(np.sum((y - X @ np.linalg.lstsq(X, y, rcond=None)[0]) ** 2))
+
+    full = rss(S, S * z[:, None])
+    assert partial["pH (in any blend)"].ss == pytest.approx(rss(S) - full)
+    assert partial["package × pH"].ss == pytest.approx(rss(S, z) - full)
+    assert (partial["pH (in any blend)"].df, partial["package × pH"].df) == (3, 2)
+
+
+def test_advice_for_a_level_without_runs_names_a_term_that_can_be_dropped() -> None:
+    """The refusal must not name a column; the term it names leads to a fit."""
+    choice = {"name": "neutraliser", "levels": ["ammonia", "soda", "amine"]}
+    study = study_of(factors=[range_factor("dose", 0.8, 2.4), choice])
+    rng = np.random.default_rng(1)
+    rows = [
+        {"dose": rng.uniform(0.8, 2.4), "neutraliser": ["ammonia", "soda"][i % 2],
+         "y": rng.normal(5, 1)}
+        for i in range(12)
+    ]  # fmt: skip
+    data, coding = adopt(study, rows, "y")
+
+    with pytest.raises(FitError, match=r"no run has 'neutraliser' at amine.*Drop 'neutraliser',"):
+        fit_response(data, coding, model="linear")
+    assert fit_response(data, coding, model="linear", drop=["neutraliser"]).fit.n == 12
+
+
+def test_the_antisymmetric_term_of_a_cubic_blend_is_marked() -> None:
+    """Its powers are those of the pair; a key tells them apart."""
+    rng = np.random.default_rng(4)
+    shares = [{"name": name, "low": 0, "high": 1} for name in ("wetting", "dispersing")]
+    share = rng.uniform(size=12)
+    rows = [{"wetting": x, "dispersing": 1 - x, "y": rng.normal(5, 1)} for x in share]
+    data, coding = adopt(study_of(shares=shares), rows, "y")
+    known = fit_response(data, coding, model="cubic").assessment
+
+    assert [row.antisymmetric for row in known.coefficients] == [False, False, False, True]
+    assert known.coefficients[2].powers == known.coefficients[3].powers
+
+
+@pytest.mark.parametrize(
+    ("spread", "least", "most", "word"),
+    [
+        (0.1, 0.0, 0.05, "its form is too simple"),
+        (0.65, 0.05, 0.15, "neither shown nor ruled out"),
+        (1.2, 0.15, 1.0, "No lack of fit is seen"),
+    ],
+)
+def test_what_is_said_of_lack_of_fit_follows_its_p(
+    spread: float, least: float, most: float, word: str
+) -> None:
+    """A square with an interaction of 2.25 in squares; the repeated centre scatters as given.
+
+    The last is at F = 1.25: an F above 1 alone says nothing.
+    """
+    corners = [(1.0, 8.0, 1.0), (3.0, 8.0, 3.0), (1.0, 10.0, 3.0), (3.0, 10.0, 2.0)]
+    centres = [(2.0, 9.0, 2.25 + spread * off) for off in (-1, -0.5, 0, 0.5, 1)]
+    fitted = _fit([{"dose": d, "pH": pH, "y": y} for d, pH, y in (*corners, *centres)])
+    (test,) = fitted.assessment.lack_of_fit
+
+    assert test.p is not None
+    assert least <= test.p < most
+    assert word in _said(fitted)

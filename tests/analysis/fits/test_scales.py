@@ -75,12 +75,12 @@ def _found(power: float, low: float, high: float) -> BoxCox:
         (_found(0.6, 0.1, 1.1), "identity"),
         (_found(0.45, 0.1, 0.8), "square root"),
         (_found(0.1, -0.2, 0.7), "log"),
-        (_found(-0.75, -1.1, -0.4), "log"),
-        (_found(2.0, 1.5, 2.5), "identity"),
+        (_found(-0.75, -1.1, -0.4), "power"),
+        (_found(2.0, 1.5, 2.5), "power"),
     ],
 )
 def test_the_automatic_scale(found: BoxCox | None, expected: str) -> None:
-    """As read wherever λ allows 1, else the nearest of the three, inside the interval first."""
+    """As read wherever λ allows 1, else log or square root inside the interval, else the power."""
     assert automatic_scale(found).name == expected
 
 
@@ -90,3 +90,20 @@ def test_no_power_is_sought_where_values_are_not_positive_or_nothing_is_left() -
 
     assert box_cox([[1.0], [2.0], [0.0], [3.0]], basis, 3) is None
     assert box_cox([[1.0], [2.0], [4.0], [3.0]], basis, 2) is None
+
+
+@pytest.mark.parametrize(
+    ("found", "power"),
+    [
+        (_found(-0.75, -1.1, -0.4), -1.0),
+        (_found(2.04, 1.5, 2.5), 2.0),
+        (_found(1.62, 1.55, 1.7), 1.6),
+        (_found(1.623, 1.62, 1.63), 1.62),
+    ],
+)
+def test_a_power_has_the_fewest_digits_that_its_interval_allows(
+    found: BoxCox, power: float
+) -> None:
+    """A power is typed into the brief by hand."""
+    assert automatic_scale(found).power == power
+    assert found.interval[0] <= power <= found.interval[1]
