@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -26,7 +27,6 @@ from doe.model.matrix import model_matrix
 from doe.model.region import region_of
 from doe.model.terms import Model, make_model, model_names
 from doe.steps.contract import envelope
-from doe.steps.enter import read_delivery
 from doe.steps.model_choice import DEFAULT_MODELS, known_model
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study
@@ -196,6 +196,11 @@ def _check(asked: AppraiseOptions) -> None:
             f"{asked.alpha:g} is no chance of a false alarm", where="--alpha",
             allowed="between 0 and 1, as a rule 0.05",
         )  # fmt: skip
+    if asked.variance_ratio is not None and not 0 <= asked.variance_ratio < math.inf:
+        raise PlanError(
+            f"{asked.variance_ratio:g} is no ratio of variances", where="--variance-ratio",
+            allowed="0 or more",
+        )  # fmt: skip
 
 
 def _subjects(
@@ -219,6 +224,9 @@ def _subjects(
 
 
 def _from_table(file: Path, session: Session) -> tuple[Plan, tuple[Finding, ...]]:
+    # Loaded here: the readers of workbooks take a third of the time of a quick answer.
+    from doe.steps.enter import read_delivery
+
     table = read_table(read_delivery(file), file.name)
     plan, _, findings = adopt_table(table, session.study)
     told = (*table.notes, *(one for one in findings if not one.what.endswith(_OF_RESULTS)))
