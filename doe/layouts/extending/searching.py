@@ -14,7 +14,7 @@ from doe.layouts.extending.gelled import away_from_gelled
 from doe.layouts.extending.linking import best_units, repeatable_units
 from doe.layouts.extending.measure import Yardstick, average_variance
 from doe.layouts.extending.request import LAYOUT, Extension
-from doe.layouts.extending.stand_in import Wanted, best_plan
+from doe.layouts.optimal.search import Wanted, best_plan
 from doe.layouts.request import LayoutRuns
 from doe.model.strata import stages_of
 from doe.study.finding import Finding

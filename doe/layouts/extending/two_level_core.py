@@ -50,7 +50,7 @@ class Core:
 
 
 def core_of(ask: Extension, purpose: str) -> Core:
-    """Find the two-level core of the rounds so far, failed runs included.
+    """Find the two-level core of the rounds so far, failed runs included, repeats left out.
 
     Raises:
         PlanError: There is a package, or the runs are not those of a two-level layout.
@@ -84,6 +84,9 @@ def core_of(ask: Extension, purpose: str) -> Core:
             do=instead,
         )
     columns = tuple(sorted((*kinds.ranges, *kinds.two_level)))
+    # Repeats would weigh some corners more, which is no alias.
+    _, first = np.unique(np.nan_to_num(np.round(values, 9), nan=-9e15), axis=0, return_index=True)
+    corner = corner & np.isin(np.arange(len(values)), first)
     signs = np.stack([_signs(ask, coded[corner, j], j) for j in columns], axis=1)
     return Core(
         columns=columns, ranges=kinds.ranges, signs=signs, half=half, values=values[corner],
