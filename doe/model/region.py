@@ -158,7 +158,11 @@ def make_region(coding: Coding, statements: Statements) -> Region:
     if not pieces:
         raise empty_region(coding, statements)
     implied = tuple(_reach(j, pieces) for j in range(len(coding.axes)))
-    findings = (*_unreachable(coding, implied), *_idle_forbids(coding, statements))
+    findings = (
+        *_empty_levels(coding, pieces),
+        *_unreachable(coding, implied),
+        *_idle_forbids(coding, statements),
+    )
     return Region(coding=coding, pieces=pieces, implied=implied, findings=findings)
 
 
@@ -324,6 +328,28 @@ def _reach(j: int, pieces: Sequence[Piece]) -> tuple[float, float]:
     if not there:
         return float("nan"), float("nan")
     return float(min(lows[i] for i in there)), float(max(highs[i] for i in there))
+
+
+def _empty_levels(coding: Coding, pieces: Sequence[Piece]) -> Iterator[Finding]:
+    """Name the levels of choices and of numeric factors at which the brief allows nothing."""
+    for j, axis in enumerate(coding.axes):
+        if isinstance(axis, ShareAxis) or not axis.levels:
+            continue
+        there = {piece.fixed[j] for piece in pieces}
+        levels: list[tuple[float, str]] = (
+            [(float(i), level) for i, level in enumerate(axis.levels)]
+            if isinstance(axis, ChoiceAxis)
+            else [(level, f"{level:g} {axis.unit}".rstrip()) for level in axis.levels]
+        )
+        empty = [word for place, word in levels if place not in there]
+        if empty:
+            yield Finding(
+                level="caution",
+                what=f"'{axis.name}' cannot be {' or '.join(empty)}: the limits and forbids leave "
+                "no setting there, so nothing will be learnt of it",
+                evidence={"levels without a setting": len(empty)},
+                advice="Take the level out of the brief, or move the bound that empties it.",
+            )
 
 
 def _unreachable(coding: Coding, implied: Sequence[tuple[float, float]]) -> Iterator[Finding]:

@@ -286,3 +286,20 @@ def test_binding_bounds_are_said_in_words(make_study: Any, factor: Any) -> None:
         "limit dose + 0.02 × grind time ≤ 3 (foam)",
     )
     assert binding_words(region, np.array([1.5, 30.0])) == ()
+
+
+def test_a_level_that_the_limits_empty_is_named(make_study: Any, factor: Any) -> None:
+    """Its own dose range begins above the limit: silence would plan without that chemistry."""
+    chemistry = {"name": "chemistry", "levels": ["none", "acrylate", "comb"]}
+    dose = {
+        "name": "dose",
+        "range": [
+            {"when": {"chemistry": "acrylate"}, "low": 0.3, "high": 0.9},
+            {"when": {"chemistry": "comb"}, "low": 2.0, "high": 3.0},
+        ],
+    }
+    limit = {"sum": {"dose": 1.0}, "at_most": 1.5}
+    region = region_of(make_study((), [chemistry, dose], limits=[limit]))
+
+    assert any("'chemistry' cannot be comb:" in one.what for one in region.findings)
+    assert not any("cannot be none" in one.what for one in region.findings)
