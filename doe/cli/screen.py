@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import sys
 import textwrap
+import time
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from doe.study.finding import Finding
@@ -90,6 +91,30 @@ def typed(path: Path) -> str:
 def tell(text: str) -> None:
     """Say on standard error what is going on, so that standard output stays the answer."""
     print(text, file=sys.stderr, flush=True)
+
+
+def progress_bar(label: str) -> Callable[[float], None]:
+    """Make a bar on standard error that appears after a second and never goes back.
+
+    On a stream that is no terminal it stays silent, so that logs hold no bars.
+    """
+    begun = time.monotonic()
+    shown = 0.0
+
+    def show(part: float) -> None:
+        nonlocal shown
+        shown = min(max(shown, part), 1.0)
+        if time.monotonic() - begun < 1.0 or not sys.stderr.isatty():
+            return
+        full = round(shown * _BAR)
+        end = "\n" if shown >= 1.0 else ""
+        bar = "█" * full + "░" * (_BAR - full)
+        print(f"\r  {label} {bar} {shown:4.0%}", end=end, file=sys.stderr, flush=True)
+
+    return show
+
+
+_BAR = 30
 
 
 def _hanging(sign: str, text: str) -> str:

@@ -10,9 +10,9 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-from pyDOE3 import bbdesign
 
 from doe.errors import PlanError
+from doe.layouts.classic_tables import box_behnken_table
 from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import assembled, factor_kinds, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
@@ -40,7 +40,7 @@ def box_behnken_runs(n_factors: int) -> FloatArray:
         Coded settings −1, 0, +1: 12, 24, 40, 48 or 56 rows.
     """
     if n_factors not in _TRIPLES:
-        return np.asarray(bbdesign(n_factors, center=0), dtype=np.float64)
+        return box_behnken_table(n_factors)
     signs = np.array(list(itertools.product((-1.0, 1.0), repeat=3)))
     blocks = []
     for triple in _TRIPLES[n_factors]:

@@ -95,16 +95,16 @@ def _what_would_work(layout: Layout, request: Request) -> str:
     if working:
         said.append(f"These layouts work here: {', '.join(working[:_NAMED])}.")
     elif OPTIMAL in LAYOUTS and layout.name != OPTIMAL:
-        runs = _tried(LAYOUTS[OPTIMAL], replace(request, starts=1))
-        if runs:
-            said.append(f"The layout '{OPTIMAL}' works here ({len(runs)} runs).")
+        n_optimal = _foreseen(LAYOUTS[OPTIMAL], request)
+        if n_optimal:
+            said.append(f"The layout '{OPTIMAL}' works here ({n_optimal} runs).")
     smaller = _smaller_model(layout, request)
     if smaller:
         said.append(smaller)
     if request.runs is not None and not said:
-        free = _tried(layout, replace(request, runs=None))
+        free = _foreseen(layout, replace(request, runs=None))
         if free:
-            said.append(f"'{layout.name}' works with --runs {len(free)}.")
+            said.append(f"'{layout.name}' works with --runs {free}.")
     return " ".join(said)
 
 
@@ -112,10 +112,18 @@ def _smaller_model(layout: Layout, request: Request) -> str:
     names = model_names(request.coding)
     largest = max((names.index(m) for m in request.wanted_models if m in names), default=0)
     for name in reversed(names[:largest]):
-        runs = _tried(layout, replace(request, models=(name,)))
-        if runs:
-            return f"'{layout.name}' works for --model {name} ({len(runs)} runs)."
+        n_runs = _foreseen(layout, replace(request, models=(name,)))
+        if n_runs:
+            return f"'{layout.name}' works for --model {name} ({n_runs} runs)."
     return ""
+
+
+def _foreseen(layout: Layout, request: Request) -> int | None:
+    """Tell how many runs a layout would have here; None where it does not work."""
+    try:
+        return layout.foresee(request) if layout.foresee else len(checked(layout, request))
+    except DoeError:
+        return None
 
 
 def _tried(layout: Layout, request: Request) -> LayoutRuns | None:

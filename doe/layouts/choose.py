@@ -177,7 +177,9 @@ def _is_too_large(runs: LayoutRuns, request: Request) -> bool:
 def _optimal_refusal(request: Request) -> PlanError | None:
     """Tell why no plan can be made for the region and the models; None where one can."""
     try:
-        checked(LAYOUTS[OPTIMAL], replace(request, starts=1))
+        optimal = LAYOUTS[OPTIMAL]
+        if optimal.foresee is not None:
+            optimal.foresee(request)
     except PlanError as error:
         return error
     return None

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from pyDOE3 import fullfact
 
+from doe.layouts.classic_tables import full_factorial_table
 from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import factor_kinds, level_count, require_factors_alone
 from doe.layouts.request import Layout, LayoutRuns, Request
@@ -65,7 +65,7 @@ def make(request: Request) -> LayoutRuns:
 
 def _grid(request: Request, counts: list[int]) -> FloatArray:
     """Combine the levels, the first factor changing fastest; shape (product of counts, k)."""
-    indices = np.asarray(fullfact(counts), dtype=np.int64)
+    indices = full_factorial_table(counts)
     first = len(request.coding.shares)
     # A package of one additive is no blend: its share is 1.
     columns = [np.ones(len(indices))] * first

@@ -7,10 +7,8 @@ Source:
 
 from __future__ import annotations
 
-import numpy as np
-from pyDOE3 import pbdesign
-
 from doe.errors import PlanError
+from doe.layouts.classic_tables import plackett_burman_table
 from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import (
     assembled,
@@ -41,7 +39,7 @@ def plackett_burman_runs(n_factors: int) -> FloatArray:
     """
     # pyDOE3 has no table of 28 runs; the 32-run table holds 24 to 27 factors as well.
     columns = 28 if 24 <= n_factors <= 27 else max(n_factors, _LEAST_RUNS // 2)
-    table = np.asarray(pbdesign(columns), dtype=np.float64)
+    table = plackett_burman_table(columns)
     return table[:, :n_factors]
 
 

@@ -47,7 +47,9 @@ class Request:
         sample_from_batch: Samples of one batch share its number: the layout of the batches is
             crossed with the levels of what is set per sample.
         criterion: Criterion of an optimal layout; empty for its own choice.
-        variance_ratio: Variance between batches over residual variance.
+        ratios: Variance of batches (and random days) over residual variance, as planned for; a plan
+            is made for the average over several.
+        progress: Told now and then what part of a search is done.
         starts: Random starts of a search.
         seed: Seed of every random choice.
     """
@@ -71,9 +73,10 @@ class Request:
     purpose: Purpose = "optimising"
     sample_from_batch: bool = False
     criterion: str = ""
-    variance_ratio: float | None = None
+    ratios: tuple[float, ...] = (1.0,)
     starts: int | None = None
     seed: int = 0
+    progress: Callable[[float], None] | None = None
 
     @property
     def wanted_models(self) -> tuple[str, ...]:
@@ -144,9 +147,12 @@ class Layout:
         title: How a report calls it.
         for_: When to choose it, one sentence.
         make: Makes the runs; raises PlanError where it can't.
+        foresee: Tells the number of runs without a long search, and raises what `make` would; None
+            where `make` is quick.
     """
 
     name: str
     title: str
     for_: str
     make: Callable[[Request], LayoutRuns]
+    foresee: Callable[[Request], int] | None = None

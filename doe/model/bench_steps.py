@@ -14,7 +14,7 @@ import numpy as np
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis, level_range
 from doe.model.polytope import SAME
 from doe.model.region import Region
-from doe.study.settings import BoolArray, FloatArray
+from doe.study.settings import BoolArray, FloatArray, IntArray
 
 # How many steps away a setting is looked for, at most, before it stays as it is.
 FARTHEST = 3
@@ -47,22 +47,32 @@ def round_to_steps(values: FloatArray, region: Region) -> FloatArray:
     return rounded
 
 
-def neighbours_on_steps(row: FloatArray, region: Region, *, reach: int = 1) -> FloatArray:
+def neighbours_on_steps(
+    row: FloatArray, region: Region, *, reach: int = 1, columns: IntArray | None = None
+) -> FloatArray:
     """List the settings round a row that the bench can make and the region holds.
 
     Args:
         row: Shape (k,), lab units.
         region: The region.
         reach: Steps to go to either side.
+        columns: Settings that may move, all shares or none of them; None for all settings.
 
     Returns:
         Shape (m, k): every combination of the next settings below and above; the row's own levels.
     """
     coding = region.coding
+    moving = set(range(len(row)) if columns is None else columns.tolist())
     shares = [j for j, axis in enumerate(coding.axes) if isinstance(axis, ShareAxis)]
-    blends = _blends(row[shares], coding.shares, reach)
+    blend_moves = bool(moving & set(shares))
+    blends = _blends(row[shares], coding.shares, reach) if blend_moves else row[None, shares]
     others = [j for j in range(len(coding.axes)) if j not in shares]
-    marks = [_marks(float(row[j]), coding.axes[j], row, coding, reach) for j in others]
+    marks = [
+        _marks(float(row[j]), coding.axes[j], row, coding, reach)
+        if j in moving
+        else [float(row[j])]
+        for j in others
+    ]
     if len(blends) * int(np.prod([len(m) for m in marks])) > MOST_NEIGHBOURS:
         return np.empty((0, len(row)))
     combinations = list(product(*marks))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -16,7 +17,7 @@ from doe.errors import StudyError
 from doe.study.brief import Factor, Study
 from doe.study.level_ranges import own_ranges
 from doe.study.names import fold, match_name
-from doe.study.settings import FloatArray, Settings
+from doe.study.settings import FloatArray, Settings, frozen_array
 
 Spacing = Literal["even", "log"]
 
@@ -266,24 +267,33 @@ def _onto_scale(x: FloatArray, spacing: Spacing) -> FloatArray:
 
 def _middle_and_half(
     values: FloatArray, axis: NumericAxis, coding: Coding
-) -> tuple[FloatArray, FloatArray]:
-    """Give middle and half range on the axis's scale, shape (n,); per row where it is ranged."""
-    n = values.shape[0]
+) -> tuple[FloatArray | float, FloatArray | float]:
+    """Give middle and half range on the axis's scale; per row, shape (n,), where it is ranged."""
     if not axis.ranges:
-        ends = _onto_scale(np.array([axis.low, axis.high]), axis.spacing)
-        return np.full(n, ends.mean()), np.full(n, _half(ends))
+        return _ends_on_scale(axis.low, axis.high, axis.spacing)
     choice = coding.axes[coding.index(axis.ranges[0].choice)]
     assert isinstance(choice, ChoiceAxis)
-    # One row a level and a last one for an open choice, which leaves the factor open too.
+    table = _table_of_ranges(axis, choice)
+    index = values[:, coding.index(choice.name)]
+    rows = np.where(np.isnan(index), len(choice.levels), np.nan_to_num(index)).astype(np.int64)
+    return table[rows, 0], table[rows, 1]
+
+
+@lru_cache(maxsize=256)
+def _table_of_ranges(axis: NumericAxis, choice: ChoiceAxis) -> FloatArray:
+    """Give middle and half range at each level; a last row for an open choice leaves it open."""
     table = np.full((len(choice.levels) + 1, 2), np.nan)
     for i, level in enumerate(choice.levels):
         own = level_range(axis, level)
         if own is not None:
-            ends = _onto_scale(np.array(own), axis.spacing)
-            table[i] = ends.mean(), _half(ends)
-    index = values[:, coding.index(choice.name)]
-    rows = np.where(np.isnan(index), len(choice.levels), np.nan_to_num(index)).astype(np.int64)
-    return table[rows, 0], table[rows, 1]
+            table[i] = _ends_on_scale(*own, axis.spacing)
+    return frozen_array(table)
+
+
+@lru_cache(maxsize=1024)
+def _ends_on_scale(low: float, high: float, spacing: Spacing) -> tuple[float, float]:
+    ends = _onto_scale(np.array([low, high]), spacing)
+    return float(ends.mean()), _half(ends)
 
 
 def _half(ends: FloatArray) -> float:

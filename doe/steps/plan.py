@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -34,7 +35,7 @@ class PlanOptions:
     """What `plan` may be asked for; None leaves it to the layout."""
 
     layout: str | None = None
-    criterion: Literal["D", "I", "A"] | None = None
+    criterion: str | None = None
     runs: int | None = None
     batches: int | None = None
     days: int | None = None
@@ -45,7 +46,7 @@ class PlanOptions:
     centre: int | None = None
     axial_beyond: bool = False
     from_batch: bool = False
-    variance_ratio: float | None = None
+    variance_ratio: tuple[float, ...] | None = None
     starts: int | None = None
     seed: int | None = None
     replace: bool = False
@@ -98,8 +99,17 @@ def run_rows(plan: Plan) -> list[dict[str, Any]]:
     return rows
 
 
-def plan_study(path: Path, options: PlanOptions | None = None) -> PlanOutcome:
+def plan_study(
+    path: Path,
+    options: PlanOptions | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> PlanOutcome:
     """Plan the first round of a study.
+
+    Args:
+        path: The study folder.
+        options: What is asked for.
+        progress: Told now and then what part of a search is done.
 
     Raises:
         PlanError: The runs asked for cannot be planned, or runs stand already.
@@ -108,7 +118,7 @@ def plan_study(path: Path, options: PlanOptions | None = None) -> PlanOutcome:
     asked = options or PlanOptions()
     session = open_study(path)
     _refuse_replacing(session, asked)
-    request = _request(session, asked)
+    request = replace(_request(session, asked), progress=progress)
     runs, why = _laid_out(request, asked)
     plan = _arranged(session, request, runs, why)
     _refuse_more_days(plan, asked)
@@ -177,7 +187,7 @@ def _request(session: Session, asked: PlanOptions) -> Request:
         study=study,
         coding=coding,
         region=region_of(study),
-        models=(known_model(asked.model, coding),) if asked.model else (),
+        models=tuple(known_model(name.strip(), coding) for name in _named(asked.model)),
         runs=asked.runs if shared or asked.runs else asked.batches,
         batches=asked.batches if shared else None,
         days=asked.days,
@@ -188,10 +198,15 @@ def _request(session: Session, asked: PlanOptions) -> Request:
         purpose=asked.purpose,
         sample_from_batch=shared,
         criterion=asked.criterion or "",
-        variance_ratio=study.wishes.variance_ratio if ratio is None else ratio,
+        ratios=(study.wishes.variance_ratio,) if ratio is None else ratio,
         starts=asked.starts,
         seed=session.seed(asked.seed),
     )
+
+
+def _named(models: str | None) -> list[str]:
+    """Split the names of several models, which one plan must serve."""
+    return models.replace("+", ",").split(",") if models else []
 
 
 def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[str, ...]]:

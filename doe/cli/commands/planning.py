@@ -12,8 +12,8 @@ from typing import Annotated, Literal
 import typer
 
 from doe.cli.answer import finish
-from doe.cli.options import JsonOption, ReplaceOption, SeedOption, StudyArgument
-from doe.cli.screen import tell
+from doe.cli.options import JsonOption, ReplaceOption, SeedOption, StudyArgument, ratios_in
+from doe.cli.screen import progress_bar, tell
 
 
 def register(app: typer.Typer) -> None:
@@ -61,7 +61,11 @@ def plan(
         typer.Option(help="A layout by name, such as 'central composite', or 'optimal'."),
     ] = None,
     criterion: Annotated[
-        Literal["D", "I", "A"] | None, typer.Option(help="What an optimal plan is judged by.")
+        str | None,
+        typer.Option(
+            help="What an optimal plan is judged by: D, I, A, 'Bayesian D', or weighted together "
+            "('0.7 I + 0.3 D')."
+        ),
     ] = None,
     runs: Annotated[
         int | None, typer.Option(help="Runs to make, controls not counted.", min=1)
@@ -94,8 +98,11 @@ def plan(
         typer.Option("--from-batch", help="Draw all levels of a sample factor from each batch."),
     ] = False,
     variance_ratio: Annotated[
-        float | None,
-        typer.Option("--variance-ratio", help="Variance of batches over residual.", min=0.0),
+        str | None,
+        typer.Option(
+            "--variance-ratio",
+            help="Variance of batches over residual; several with commas are averaged over.",
+        ),
     ] = None,
     starts: Annotated[
         int | None, typer.Option(help="Random starts of an optimal plan.", min=1)
@@ -113,9 +120,9 @@ def plan(
         layout=layout, criterion=criterion, runs=runs, batches=batches, days=days,
         purpose=purpose, model=model, replicates=replicates, lack_of_fit=lack_of_fit,
         centre=centre, axial_beyond=axial_beyond, from_batch=from_batch,
-        variance_ratio=variance_ratio, starts=starts, seed=seed, replace=replace,
+        variance_ratio=ratios_in(variance_ratio), starts=starts, seed=seed, replace=replace,
     )  # fmt: skip
-    finish(plan_study(study, options), json, show_plan)
+    finish(plan_study(study, options, progress_bar("Searching")), json, show_plan)
 
 
 def sheet(study: StudyArgument, replace: ReplaceOption = False, json: JsonOption = False) -> None:

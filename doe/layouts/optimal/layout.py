@@ -4,146 +4,219 @@ from __future__ import annotations
 
 import numpy as np
 
-from doe.errors import PlanError
-from doe.layouts.optimal.candidates import candidate_settings
-from doe.layouts.optimal.criterion import CriterionName, criterion_value, make_criterion
-from doe.layouts.optimal.exchange import Found, Search, best_repeats, best_rows
+from doe.layouts.optimal.search import (
+    FoundPlan,
+    Wanted,
+    best_plan,
+    check_tellable,
+    other_ratio,
+)
+from doe.layouts.optimal.wanted import (
+    SPARE_BATCHES,
+    Budget,
+    budget_of,
+    criterion_weights,
+    searched_model,
+    to_wanted,
+    union_model,
+)
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.model.coding import Coding
 from doe.model.matrix import model_columns, model_matrix
-from doe.model.sampling import sample_region
-from doe.model.terms import Model, make_model
+from doe.model.strata import residual_df
+from doe.study.finding import Finding
 from doe.study.plan import Kind
+from doe.study.settings import FloatArray
 
-# Runs beyond the model's own, where the brief asks for none: enough for a test of lack of fit with
-# some power and a pure error that is worth its name (common practice, no source: 4 to 5 of each).
-DEFAULT_LACK_OF_FIT = 5
-DEFAULT_REPLICATES = 4
-DEFAULT_STARTS = 60
-# Candidates for each run to choose, below which the inside of the region is offered, too.
-SPARE_CANDIDATES = 4
-# Points that stand for the region in the average prediction variance.
-REGION_POINTS = 4000
+__all__ = ["LAYOUT", "make", "union_model"]
+
+# Ratios beside the one that was planned for, to see how much hangs on it.
+OTHER_RATIOS = (0.1, 10.0)
+# A plan made for another ratio that would be better there by this part is worth telling.
+TOLD_LOSS = 0.05
+
+_AIMS = {
+    "D": "the coefficients as exact as can be (D-criterion)",
+    "I": "the prediction over the whole region as exact as can be (I-criterion)",
+    "A": "the average variance of the coefficients as small as can be (A-criterion)",
+    "Bayesian D": "the terms of the model as exact as can be, with an eye on those just beyond it "
+    "(Bayesian D-criterion)",
+}
 
 
 def make(request: Request) -> LayoutRuns:
     """Choose runs for the region and the models at hand.
 
     Args:
-        request: What is wanted: runs, replicates, lack of fit, criterion and starts count.
+        request: What is wanted: runs, batches, days, replicates, lack of fit, criterion, starts.
 
     Returns:
-        The runs, replicates last.
+        The runs; where samples share batches, those of a batch stand together.
 
     Raises:
-        PlanError: Fewer runs than the model has terms, more than the region has points, or samples
-            that share batches.
+        PlanError: The budget cannot tell the terms of the models, or does not divide.
     """
-    if request.sample_from_batch:
-        raise PlanError(
-            "the layout 'optimal' makes every run a mill batch of its own",
-            where="--batches",
-            do="Leave out --batches and --from-batch, or name a classic layout.",
-        )
-    model = union_model(request.wanted_models, request.coding)
-    p = len(model_columns(model, request.coding))
-    n_distinct, n_repeats = _budget(request, p)
-    settings = candidate_settings(request.region, SPARE_CANDIDATES * n_distinct, request.rng())
-    candidates = model_matrix(settings, request.coding, model)
-    if len(settings) < n_distinct:
-        raise PlanError(
-            f"{n_distinct} settings are asked for, the region holds {len(settings)} to choose from",
-            do="Ask for fewer runs, or for more of them as replicates (--replicates).",
-        )
-    name = _criterion_name(request)
-    sample = sample_region(request.region, REGION_POINTS, np.random.default_rng([request.seed, 1]))
-    criterion = make_criterion(name, model_matrix(sample, request.coding, model))
-    search = Search(starts=request.starts or DEFAULT_STARTS, seed=request.seed)
-    found = best_rows(candidates, n_distinct, criterion, search)
-    if not np.isfinite(found.value):
-        raise PlanError(
-            f"no {n_distinct} settings of this region can tell the terms of the model apart",
-            do="Ask for a smaller model (--model), or widen the region.",
-        )
-    repeats = found.rows[best_repeats(candidates[found.rows], n_repeats, criterion)]
-    rows = np.concatenate([found.rows, repeats])
-    design: list[Kind] = ["design"] * n_distinct
-    again: list[Kind] = ["replicate"] * n_repeats
-    value = criterion_value(criterion, candidates[rows])
+    weights = criterion_weights(request)
+    model, potential = searched_model(request, weights)
+    n_potential = 0 if potential is None else int(potential.sum())
+    budget = budget_of(request, model, n_potential)
+    wanted = to_wanted(request, model, budget, weights, potential)
+    found = best_plan(wanted, request.progress)
+    values = found.values
+    order, kinds = _replicates_marked(values, budget)
+    name = request.criterion or next(iter(weights))
+    single = next(iter(weights)) if len(weights) == 1 else ""
+    p = len(model_columns(model, request.coding)) - n_potential
+    sensitivity = _other_ratios(wanted, found)
     return LayoutRuns(
-        layout="optimal", models=request.wanted_models, values=settings[rows],
-        kind=(*design, *again),
-        criterion=name, criterion_value=abs(value), details=_details(found, len(settings), p),
-        reasons=_reasons(name, p, n_distinct, n_repeats, found),
+        layout="optimal", models=request.wanted_models, values=values[order],
+        kind=tuple(kinds[i] for i in order),
+        block=None if budget.block is None else budget.block[order],
+        batch=None if budget.batch is None else budget.batch[order],
+        criterion=name, criterion_value=found.criteria.get(single),
+        details=_details(request, budget, found, p, sensitivity),
+        reasons=_reasons(weights, budget, found, p, values),
+        findings=_findings(request, budget, model, values, sensitivity, single or "D"),
     )  # fmt: skip
 
 
-def union_model(names: tuple[str, ...], coding: Coding) -> Model:
-    """Gather the terms of several models, so that one plan serves every response."""
-    models = [make_model(name, coding) for name in names]
-    terms = dict.fromkeys(term for model in models for term in model.terms)
-    return models[0] if len(models) == 1 else Model(name=" + ".join(names), terms=tuple(terms))
+def foresee(request: Request) -> int:
+    """Tell how many runs it would be, and raise what `make` would, without the search."""
+    weights = criterion_weights(request)
+    model, potential = searched_model(request, weights)
+    budget = budget_of(request, model, 0 if potential is None else int(potential.sum()))
+    check_tellable(to_wanted(request, model, budget, weights, potential))
+    return budget.n
 
 
-def _budget(request: Request, p: int) -> tuple[int, int]:
-    """Split the runs into different settings and replicates."""
-    repeats = DEFAULT_REPLICATES if request.replicates is None else request.replicates
-    further = DEFAULT_LACK_OF_FIT if request.lack_of_fit is None else request.lack_of_fit
-    if request.runs is None:
-        return p + further, repeats
-    spare = request.runs - p
-    if spare < 0:
-        raise PlanError(
-            f"{request.runs} runs cannot estimate the {p} terms of the model",
-            where="--runs",
-            allowed=f"{p} or more; {p + further + repeats} to check it, too",
-            do=_smaller_models(request),
+def _replicates_marked(values: FloatArray, budget: Budget) -> tuple[list[int], list[Kind]]:
+    """Mark what repeats an earlier run, or an earlier batch whole."""
+    whole = np.round(np.nan_to_num(values, nan=-1e9), 9)
+    batch = np.arange(len(values)) if budget.batch is None else budget.batch
+    seen: set[bytes] = set()
+    kinds: list[Kind] = ["design"] * len(values)
+    for number in dict.fromkeys(batch.tolist()):
+        rows = np.flatnonzero(batch == number)
+        key = whole[rows][np.lexsort(whole[rows].T[::-1])].tobytes()
+        if key in seen:
+            for row in rows:
+                kinds[int(row)] = "replicate"
+        seen.add(key)
+    return list(range(len(values))), kinds
+
+
+def _other_ratios(wanted: Wanted, found: FoundPlan) -> dict[float, float]:
+    """Tell what part of its criterion the plan would lose were the variance ratio another.
+
+    Returns:
+        By ratio: the criterion of this plan over that of one that climbed from it under the ratio,
+        less one; empty where no ratio enters.
+    """
+    if not wanted.strata.random:
+        return {}
+    middle = float(np.exp(np.mean(np.log(np.maximum(wanted.ratios, _LEAST_RATIO)))))
+    losses = {}
+    for factor in OTHER_RATIOS:
+        before, after = other_ratio(wanted, found.values, middle * factor)
+        losses[middle * factor] = float(np.expm1(before - after))
+    return losses
+
+
+_LEAST_RATIO = 0.01
+
+
+def _details(
+    request: Request,
+    budget: Budget,
+    found: FoundPlan,
+    p: int,
+    sensitivity: dict[float, float],
+) -> dict[str, object]:
+    details: dict[str, object] = {
+        "terms": p,
+        "criteria": dict(found.criteria),
+        "independent searches": found.groups,
+        "searches that ended at this plan": found.agreeing,
+        "loss by steps": found.loss_by_steps,
+    }
+    if budget.strata.random:
+        details["variance ratios"] = list(request.ratios)
+        details["criteria by variance ratio"] = [
+            {"ratio": ratio, **values} for ratio, values in found.by_ratio.items()
+        ]
+        details["other variance ratios"] = [
+            {"ratio": ratio, "loss": loss} for ratio, loss in sensitivity.items()
+        ]
+    if budget.batch is not None:
+        details["batches"] = budget.batches
+        details["samples a batch"] = budget.n // budget.batches
+    return details
+
+
+def _reasons(
+    weights: dict[str, float], budget: Budget, found: FoundPlan, p: int, values: FloatArray
+) -> tuple[str, ...]:
+    aims = [_AIMS[name] for name in weights]
+    n_distinct = len(np.unique(np.round(np.nan_to_num(values, nan=-1e9), 9), axis=0))
+    said = [
+        f"The runs are placed in the region as the brief limits it to make {' and '.join(aims)}.",
+        f"{n_distinct} different settings for {p} terms leave {max(n_distinct - p, 0)} to test the "
+        f"form of the model, and {budget.n - n_distinct} runs repeat another.",
+    ]
+    if budget.batch is not None:
+        said.append(
+            f"{budget.batches} mill batches, {budget.n // budget.batches} samples drawn from each."
         )
-    if request.replicates is None:
-        # A small budget is shared: replicates and further settings get alike.
-        return request.runs - min(repeats, spare // 2), min(repeats, spare // 2)
-    if repeats > spare:
-        raise PlanError(
-            f"{request.runs} runs less {repeats} replicates are too few for {p} terms",
-            where="--replicates",
-            allowed=f"0 to {spare}",
-        )
-    return request.runs - repeats, repeats
-
-
-def _smaller_models(request: Request) -> str:
-    """Say which model the budget can estimate."""
-    for name in ("quadratic", "interactions", "linear"):
-        p = len(model_columns(make_model(name, request.coding), request.coding))
-        if request.runs is not None and p <= request.runs:
-            return f"With {request.runs} runs the largest model is '{name}' ({p} terms)."
-    return "Even a linear model needs more; hold a factor (value = …) or make more runs."
-
-
-def _criterion_name(request: Request) -> CriterionName:
-    names: dict[str, CriterionName] = {"D": "D", "I": "I", "A": "A"}
-    return names.get(request.criterion, "D" if request.purpose == "screening" else "I")
-
-
-def _details(found: Found, n_candidates: int, p: int) -> dict[str, int]:
-    return {
-        "terms": p, "candidates": n_candidates, "starts": found.starts,
-        "starts within 0.1 % of the best": found.agreeing,
-    }  # fmt: skip
-
-
-def _reasons(name: str, p: int, n_distinct: int, n_repeats: int, found: Found) -> tuple[str, ...]:
-    aim = {
-        "D": "the coefficients as exact as a search could (D-criterion)",
-        "I": "the prediction over the whole region as exact as a search could (I-criterion)",
-        "A": "the average variance of the coefficients as small as a search could (A-criterion)",
-    }[name]
-    return (
-        f"The runs are placed in the region as the brief limits it to make {aim}.",
-        f"{n_distinct} different settings for {p} terms leave {n_distinct - p} to test the form of "
-        f"the model, and {n_repeats} replicates show the scatter between batches.",
-        f"Best of {found.starts} random starts; {found.agreeing} of them came within 0.1 % of it.",
+    sure = (
+        "so a better one is unlikely"
+        if found.agreeing > 1
+        else "so a slightly better one may exist: more --starts would look longer"
     )
+    said.append(
+        f"{found.agreeing} of {found.groups} independent searches ended at this plan, {sure}. "
+        f"Keeping to the steps of the bench costs {_percent(found.loss_by_steps)} of the criterion."
+    )
+    return tuple(said)
+
+
+def _percent(part: float) -> str:
+    return "less than 0.1 %" if part < 0.001 else f"{100 * part:.1f} %"
+
+
+def _findings(
+    request: Request,
+    budget: Budget,
+    model: object,
+    values: FloatArray,
+    sensitivity: dict[float, float],
+    single: str,
+) -> tuple[Finding, ...]:
+    found: list[Finding] = []
+    X = model_matrix(values, request.coding, union_model(request.wanted_models, request.coding))
+    df = residual_df(budget.strata, X)
+    among = df.get("batch")
+    if among is not None and among < SPARE_BATCHES:
+        found.append(
+            Finding(
+                level="caution",
+                what=f"{among} degrees of freedom are left among batches: what is set once a "
+                "batch will be judged by a badly known error.",
+                evidence={"df among batches": among},
+                advice=f"{budget.batches + SPARE_BATCHES - among} batches would leave "
+                f"{SPARE_BATCHES}.",
+            )
+        )
+    for ratio, loss in sensitivity.items():
+        if loss > TOLD_LOSS:
+            found.append(
+                Finding(
+                    level="note",
+                    what=f"Were the variance between batches {ratio:g} times the residual one, a "
+                    f"plan made for that would be {100 * loss:.0f} % better.",
+                    evidence={"variance ratio": ratio, "criterion": single},
+                    advice="Give --variance-ratio what earlier studies showed, or several values.",
+                )
+            )
+    return tuple(found)
 
 
 LAYOUT = Layout(
@@ -151,4 +224,5 @@ LAYOUT = Layout(
     title="Optimal plan for the region and the model",
     for_="When limits, shares or levels cut the region so that no classic layout fits it well.",
     make=make,
+    foresee=foresee,
 )

@@ -1,0 +1,223 @@
+"""Chains: plans that climb, are shaken, and climb again; each keeps its best.
+
+Exchange ends in one of very many plans from which no single change gains. Restarting from where a
+good one was partly undone finds better ones far sooner than a new random start.
+
+Source:
+    Lourenço, Martin and Stützle (2003), Iterated local search, in Handbook of Metaheuristics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from doe.layouts.optimal.among import exchange_among
+from doe.layouts.optimal.bounds import combinations_of
+from doe.layouts.optimal.crowd import Crowd, Problem, Surroundings, make_crowd, scattered, take
+from doe.layouts.optimal.exchange_many import climb, random_plans
+from doe.layouts.optimal.polish import COARSE, FINE, polish
+from doe.study.settings import FloatArray, IntArray
+
+# Candidates that one round looks at: a part of many corners and centroids, and places between.
+BASE_CANDIDATES = 300
+SCATTERED = 150
+# Plans within this of each other (of a log) are one plan, whatever the order of its runs.
+SAME_PLAN = 1e-4
+_TWIN = 1e-5
+# Groups of chains that know nothing of each other: where half of them end at one plan, that is no
+# chance (measured: two of four agreed on a lesser plan once in eight searches).
+GROUPS = 6
+ENOUGH_AGREE = 3
+# Rounds without a better plan after which more do not pay: the square of the number of coordinates
+# over this, and at least so many (measured on the benchmarks).
+_LEAST_PATIENCE, _PATIENCE_PART = 8, 2400
+# Groups that only seem to agree on their way part again within this many rounds.
+_STEADY = 3
+# Runs that are shaken: from two to this many (measured: fewer stay where they are, more lose what
+# was good).
+MOST_SHAKEN = 4
+# Sweeps among candidates before a shaken plan is polished, and how far it then looks.
+_FEW_SWEEPS = 4
+_SHAKEN_REACH = (0.15,)
+# Best plans of every group that are polished finely in the end.
+_FINISHED = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ends:
+    """Where groups of chains have ended.
+
+    Attributes:
+        x: Coded settings of the best plan, shape (n, k).
+        score: Its score.
+        others: Best score of every group, shape (groups,).
+        rounds: How often the chains were shaken.
+    """
+
+    x: FloatArray
+    score: float
+    others: FloatArray
+    rounds: int
+
+    @property
+    def agreeing(self) -> int:
+        """How many groups have ended at the best plan."""
+        return int(np.sum(self.others <= self.score + SAME_PLAN))
+
+
+def run_chains(
+    problem: Problem,
+    s: int,
+    rounds: int,
+    rng: np.random.Generator,
+    progress: Callable[[float], None] | None = None,
+) -> Ends:
+    """Let groups of chains climb from random starts and shake them until half of the groups agree.
+
+    In each round every chain is shaken, or a better one of its group in its place; what comes out
+    replaces it if it is better, and no twin of another chain of the group.
+
+    Args:
+        problem: What is searched for.
+        s: How many chains, a multiple of `GROUPS`.
+        rounds: How often they are shaken, at most.
+        rng: Source of starts, shakes and orders.
+        progress: Told what part is done, should nothing better be found any more.
+    """
+    walk = _FreeRuns(problem, rng) if problem.runs_are_free else _SharedRuns(problem, rng)
+    crowd, score = walk.start(s)
+    group = np.repeat(np.arange(GROUPS), s // GROUPS)
+    done, last_gain = 0, 0
+    patience = _patience(problem)
+    while done < rounds and not _settled(score, group, done - last_gain, patience):
+        done += 1
+        best = score.min()
+        tried, found = walk.shaken(crowd, _parents(score, group, rng))
+        for chain in np.flatnonzero(found < score - _TWIN):
+            mates = group == group[chain]
+            mates[chain] = False
+            if np.all(np.abs(score[mates] - found[chain]) > _TWIN):
+                score[chain] = found[chain]
+                crowd.x[chain], crowd.F[chain] = tried.x[chain], tried.F[chain]
+                crowd.combination[chain] = tried.combination[chain]
+        if score.min() < best - SAME_PLAN:
+            last_gain = done
+        if progress is not None:
+            progress((done - last_gain) / patience)
+    kept = np.concatenate([_best_of(score, group, g) for g in range(GROUPS)])
+    crowd, final = walk.finished(take(crowd, kept, problem.goal))
+    owner = group[kept]
+    best_chain = int(final.argmin())
+    return Ends(
+        x=crowd.x[best_chain],
+        score=float(final[best_chain]),
+        others=np.array([final[owner == g].min() for g in range(GROUPS)]),
+        rounds=done,
+    )
+
+
+def _settled(score: FloatArray, group: IntArray, idle: int, patience: int) -> bool:
+    """Tell whether half of the groups have ended at the best plan, or nothing gains any more."""
+    best = np.array([score[group == g].min() for g in range(GROUPS)])
+    near = int(np.sum(best <= best.min() + 2 * _TWIN))
+    return idle >= (_STEADY if near >= ENOUGH_AGREE else patience)
+
+
+def _patience(problem: Problem) -> int:
+    moving = sum(len(columns) for _, columns in problem.units)
+    return max(_LEAST_PATIENCE, moving**2 // _PATIENCE_PART)
+
+
+def _parents(score: FloatArray, group: IntArray, rng: np.random.Generator) -> IntArray:
+    """Give each chain the plan it goes on from: its own, or a better one drawn from its group."""
+    size = len(score) // GROUPS
+    drawn = group * size + rng.integers(size, size=len(score))
+    return np.where(score[drawn] < score, drawn, np.arange(len(score)))
+
+
+def _best_of(score: FloatArray, group: IntArray, number: int) -> IntArray:
+    members = np.flatnonzero(group == number)
+    return np.asarray(members[np.argsort(score[members], kind="stable")[:_FINISHED]])
+
+
+class _FreeRuns:
+    """Chains of plans whose runs move one by one: exchange among candidates, then polish."""
+
+    def __init__(self, problem: Problem, rng: np.random.Generator) -> None:
+        self.problem, self.rng = problem, rng
+        self.around = Surroundings(problem)
+        self.free = np.array([int(rows[0]) for rows, _ in problem.units])
+
+    def start(self, s: int) -> tuple[Crowd, FloatArray]:
+        candidates, combination = self._candidates()
+        x = random_plans(self.problem, s, self.rng)
+        x[:, self.free] = candidates[self.rng.integers(len(candidates), size=(s, len(self.free)))]
+        crowd = make_crowd(self.problem, x)
+        exchange_among(self.problem, crowd, candidates, combination, self.rng)
+        return crowd, polish(self.problem, crowd, self.around, self.rng, COARSE)
+
+    def shaken(self, crowd: Crowd, parents: IntArray) -> tuple[Crowd, FloatArray]:
+        candidates, combination = self._candidates()
+        x = crowd.x[parents]
+        s, m = len(x), len(self.free)
+        count = min(int(self.rng.integers(2, MOST_SHAKEN + 1)), m)
+        rows = self.free[self.rng.permuted(np.tile(np.arange(m), (s, 1)), axis=1)[:, :count]]
+        x[np.arange(s)[:, None], rows] = candidates[
+            self.rng.integers(len(candidates), size=rows.shape)
+        ]
+        tried = make_crowd(self.problem, x)
+        exchange_among(self.problem, tried, candidates, combination, self.rng, _FEW_SWEEPS)
+        return tried, polish(self.problem, tried, self.around, self.rng, _SHAKEN_REACH)
+
+    def finished(self, crowd: Crowd) -> tuple[Crowd, FloatArray]:
+        return crowd, polish(self.problem, crowd, self.around, self.rng, FINE, enough=1e-7, most=12)
+
+    def _candidates(self) -> tuple[FloatArray, IntArray]:
+        base = self.problem.candidates
+        if len(base) > BASE_CANDIDATES:
+            base = base[self.rng.choice(len(base), BASE_CANDIDATES, replace=False)]
+        moved = scattered(
+            self.problem, base[self.rng.integers(len(base), size=SCATTERED)], self.rng
+        )
+        every = np.concatenate([base, moved])
+        return every, combinations_of(self.problem.bounds, every)
+
+
+class _SharedRuns:
+    """Chains of plans whose runs share what a batch or a day holds: exchange along lines."""
+
+    def __init__(self, problem: Problem, rng: np.random.Generator) -> None:
+        self.problem, self.rng = problem, rng
+
+    def start(self, s: int) -> tuple[Crowd, FloatArray]:
+        return self._climbed(random_plans(self.problem, s, self.rng))
+
+    def shaken(self, crowd: Crowd, parents: IntArray) -> tuple[Crowd, FloatArray]:
+        x = crowd.x[parents]
+        fresh = random_plans(self.problem, len(x), self.rng)
+        units = _largest_units(self.problem)
+        most = max(1, min(MOST_SHAKEN, len(units) // 3))
+        for plan in range(len(x)):
+            count = int(self.rng.integers(1, most + 1))
+            for unit in self.rng.choice(len(units), count, replace=False):
+                x[plan, units[unit]] = fresh[plan, units[unit]]
+        return self._climbed(x)
+
+    def finished(self, crowd: Crowd) -> tuple[Crowd, FloatArray]:
+        return self._climbed(crowd.x)
+
+    def _climbed(self, x: FloatArray) -> tuple[Crowd, FloatArray]:
+        end = climb(self.problem, x, self.rng)
+        return make_crowd(self.problem, end.x), end.score
+
+
+def _largest_units(problem: Problem) -> list[IntArray]:
+    """List the runs of the units that are in no larger one, to be shaken together."""
+    kept: list[IntArray] = []
+    for rows, _ in sorted(problem.units, key=lambda unit: -len(unit[0])):
+        if not any(np.isin(rows, other).all() for other in kept):
+            kept.append(rows)
+    return kept

@@ -1,0 +1,200 @@
+"""Replicates for pure error, and different settings for lack of fit, where they are asked for.
+
+A plan that was searched freely often repeats runs of its own accord. What is missing is added where
+it costs the criterion least; then the plan climbs once more with its repeated units tied together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from doe.errors import PlanError
+from doe.layouts.optimal.climb import know, scores
+from doe.layouts.optimal.crowd import Problem, make_crowd
+from doe.layouts.optimal.exchange_many import climb
+from doe.layouts.optimal.rows import changes, open_row, shares_nothing
+from doe.study.settings import FloatArray, IntArray
+
+# Runs nearer than this in every coded setting are one setting that the search has not quite closed.
+ALIKE = 0.05
+# Settings that differ by less than this, coded, are the same.
+_SAME = 1e-9
+# What making two runs alike may cost (of a log): nothing where no replicates are asked for.
+_CLOSING, _CLOSING_WANTED = 1e-6, 1e-3
+
+Units = tuple[tuple[IntArray, IntArray], ...]
+
+
+def with_repeats(
+    problem: Problem, x: FloatArray, replicates: int, distinct: int, rng: np.random.Generator
+) -> tuple[FloatArray, Units]:
+    """Give a plan the replicates and different settings that it must have.
+
+    Args:
+        problem: What was searched for.
+        x: Coded settings, shape (n, k).
+        replicates: Least number of units (runs, or whole batches) that repeat another.
+        distinct: Least number of different settings.
+        rng: Source of the order of moves.
+
+    Returns:
+        Shape (n, k), and what moves together from now on: units with those that repeat them.
+    """
+    units = _whole_units(problem)
+    x = _closed(problem, x.copy(), units, _CLOSING_WANTED if replicates else _CLOSING)
+    if replicates == 0 and distinct == 0:
+        return x, _tied(problem, x, units)
+    while (missing := replicates - _n_repeats(x, units)) > 0:
+        x = _with_one_repeat(problem, x, units, missing)
+    x = _spread(problem, x, units, distinct, replicates)
+    together = _tied(problem, x, units)
+    end = climb(replace(problem, units=together), x[None], rng)
+    # Tied units may have met on their way: then the plan before is kept.
+    met = _n_distinct(end.x[0]) < distinct or _n_repeats(end.x[0], units) < replicates
+    better = end.score[0] <= _score(problem, x) + _SAME
+    return (end.x[0] if better and not met else x), together
+
+
+def _whole_units(problem: Problem) -> list[IntArray]:
+    """List the runs that a repeat must hold together: a batch where runs share one, else a run."""
+    kept: list[IntArray] = []
+    for rows, _ in sorted(problem.units, key=lambda unit: -len(unit[0])):
+        if not any(np.isin(rows, other).any() for other in kept):
+            kept.append(rows)
+    held = [np.array([i]) for i in range(len(problem.held))]
+    return held + sorted(kept, key=lambda rows: int(rows[0]))
+
+
+def _key(x: FloatArray, rows: IntArray) -> bytes:
+    whole = np.round(np.nan_to_num(x[rows], nan=9.0) / _SAME).astype(np.int64)
+    return whole[np.lexsort(whole.T[::-1])].tobytes()
+
+
+def _n_repeats(x: FloatArray, units: list[IntArray]) -> int:
+    return len(units) - len({_key(x, rows) for rows in units})
+
+
+def _n_distinct(x: FloatArray) -> int:
+    return len({_key(x, np.array([i])) for i in range(len(x))})
+
+
+def _closed(problem: Problem, x: FloatArray, units: list[IntArray], may_cost: float) -> FloatArray:
+    """Make units alike that nearly are, if that costs next to nothing."""
+    before = _score(problem, x)
+    for later, rows in enumerate(units):
+        if len(problem.held) > later:
+            continue
+        for earlier in units[:later]:
+            if len(earlier) != len(rows):
+                continue
+            apart = np.abs(x[rows] - x[earlier])
+            if np.all(np.isnan(apart) | (apart < ALIKE)):
+                tried = x.copy()
+                tried[rows] = x[earlier]
+                after = _score(problem, tried)
+                if after < before + may_cost:
+                    x, before = tried, after
+                break
+    return x
+
+
+def _with_one_repeat(
+    problem: Problem, x: FloatArray, units: list[IntArray], missing: int
+) -> FloatArray:
+    """Let that unit repeat another which costs least."""
+    keys = [_key(x, rows) for rows in units]
+    single = [i for i in range(len(problem.held), len(units)) if keys.count(keys[i]) == 1]
+    plans = []
+    for i in single:
+        for j in dict.fromkeys(keys.index(key) for key in keys):
+            if j != i and len(units[j]) == len(units[i]):
+                tried = x.copy()
+                tried[units[i]] = x[units[j]]
+                plans.append(tried)
+    if not plans:
+        raise PlanError(
+            f"{missing} more replicates find no run that they could repeat",
+            where="--replicates",
+            allowed=f"0 to {max(len(units) - 1, 0)}",
+        )
+    return plans[_first_best(problem, plans)]
+
+
+def _spread(
+    problem: Problem, x: FloatArray, units: list[IntArray], distinct: int, replicates: int
+) -> FloatArray:
+    """Move repeated runs apart, those that cost least, until enough settings differ."""
+    independent = all(shares_nothing(view) for view in problem.goal.views)
+    while _n_distinct(x) < distinct:
+        crowd = make_crowd(problem, x[None].copy())
+        keys = [_key(x, np.array([i])) for i in range(len(x))]
+        movable = [
+            i
+            for i in range(len(problem.held), len(x))
+            if keys.index(keys[i]) < i and any(len(rows) == 1 and rows[0] == i for rows in units)
+        ]
+        fresh = _far_from(problem.candidates, x)
+        if not movable or len(fresh) == 0 or _n_repeats(x, units) <= replicates:
+            raise PlanError(
+                f"{len(x)} runs with {replicates} replicates cannot hold {distinct} different "
+                "settings",
+                where="--lack-of-fit",
+                do="Ask for more runs, or for fewer replicates.",
+            )
+        rows = problem.working.matrix(fresh)
+        found = [
+            changes(
+                crowd.known, problem.goal,
+                open_row(crowd.known, crowd.F, problem.goal, i, independent), rows,
+            )[0]
+            for i in movable
+        ]  # fmt: skip
+        which = int(np.argmin([change.min() for change in found]))
+        x[movable[which]] = fresh[int(found[which].argmin())]
+    return x
+
+
+def _far_from(candidates: FloatArray, x: FloatArray) -> FloatArray:
+    near = np.zeros(len(candidates), dtype=bool)
+    for row in x:
+        apart = np.abs(candidates - row)
+        near |= np.all(np.isnan(apart) | (apart < ALIKE), axis=1)
+    return candidates[~near]
+
+
+def _tied(problem: Problem, x: FloatArray, units: list[IntArray]) -> Units:
+    """Merge the units of what repeats with those of what it repeats."""
+    partner = np.arange(len(x))
+    first: dict[bytes, IntArray] = {}
+    for rows in units:
+        order = rows[np.lexsort(np.nan_to_num(x[rows], nan=9.0).T[::-1])]
+        partner[order] = first.setdefault(_key(x, rows), order)
+    if len(first) == len(units):
+        return problem.units
+    held = set(range(len(problem.held)))
+    merged: dict[tuple[int, ...], set[int]] = {}
+    for rows, columns in problem.units:
+        whole = np.flatnonzero(np.isin(partner, partner[rows]))
+        if not held & set(whole.tolist()):
+            merged.setdefault(tuple(whole.tolist()), set()).update(columns.tolist())
+    return tuple((np.array(rows), np.array(sorted(cols))) for rows, cols in merged.items())
+
+
+def _score(problem: Problem, x: FloatArray) -> float:
+    return float(scores(know(problem.working.matrix(x[None]), problem.goal), problem.goal)[0])
+
+
+def _first_best(problem: Problem, plans: list[FloatArray]) -> int:
+    """Find the best of many plans, a part of them at a time; the first among equals."""
+    best, least = 0, np.inf
+    edges = [*range(0, len(plans), 200), len(plans)]
+    for start, stop in pairwise(edges):
+        F = problem.working.matrix(np.stack(plans[start:stop]))
+        found = scores(know(F, problem.goal), problem.goal)
+        at = int(found.argmin())
+        if found[at] < least - _SAME:
+            best, least = start + at, float(found[at])
+    return best

@@ -1,0 +1,269 @@
+"""From a request to what is searched for: how many runs, who shares what, which criterion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from doe.errors import PlanError
+from doe.layouts.blocking import block_rule, block_sizes
+from doe.layouts.optimal.goal import BAYESIAN_D, NAMES, parse_criterion
+from doe.layouts.optimal.search import CHAINS, Wanted
+from doe.layouts.request import Request
+from doe.model.coding import Coding
+from doe.model.matrix import Column, model_columns
+from doe.model.strata import (
+    Strata,
+    Stratum,
+    block_is_random,
+    days_are_random,
+    make_strata,
+    stages_of,
+)
+from doe.model.terms import Model, make_model, model_names
+from doe.study.brief import STAGES
+from doe.study.settings import BoolArray, IntArray
+
+# Runs beyond the model's own where nothing is asked for: enough for a test of lack of fit with some
+# power and a pure error that is worth its name (common practice, no source: 4 to 5 of each).
+DEFAULT_LACK_OF_FIT = 5
+DEFAULT_REPLICATES = 4
+# Batches beyond what their own terms take: below four degrees of freedom t is above 2.8.
+SPARE_BATCHES = 4
+# Coordinates that move beyond which two batches of chains start, one for each of two processes.
+MANY_COORDINATES = 200
+_BATCH = STAGES.index("batch")
+_CURVED_SAMPLES, _STRAIGHT_SAMPLES = 3, 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Budget:
+    """What a request comes to.
+
+    Attributes:
+        n: Runs.
+        batches: Mill batches.
+        replicates: Runs (batches where runs share them) that repeat another, at least.
+        distinct: Different settings, at least.
+        batch: Batch of each run from 1, shape (n,); None where each is one of its own.
+        block: Day or other block of each run from 1, shape (n,); None without blocks.
+        strata: Who shares what.
+    """
+
+    n: int
+    batches: int
+    replicates: int
+    distinct: int
+    batch: IntArray | None
+    block: IntArray | None
+    strata: Strata
+
+
+def union_model(names: tuple[str, ...], coding: Coding) -> Model:
+    """Gather the terms of several models, so that one plan serves every response."""
+    models = [make_model(name, coding) for name in names]
+    terms = dict.fromkeys(term for model in models for term in model.terms)
+    return models[0] if len(models) == 1 else Model(name=" + ".join(names), terms=tuple(terms))
+
+
+def criterion_weights(request: Request) -> dict[str, float]:
+    """Read the criterion of a request: as asked for, else D for screening and I for optimising.
+
+    Raises:
+        PlanError: The text names no criterion.
+    """
+    text = request.criterion or ("D" if request.purpose == "screening" else "I")
+    try:
+        return parse_criterion(text)
+    except ValueError as error:
+        raise PlanError(
+            str(error),
+            where="--criterion",
+            allowed=f"{', '.join(NAMES)}, or weighted together: '0.7 I + 0.3 D'",
+        ) from error
+
+
+def searched_model(request: Request, weights: dict[str, float]) -> tuple[Model, BoolArray | None]:
+    """Give the model of a search, and the columns that a Bayesian D only guards against."""
+    model = union_model(request.wanted_models, request.coding)
+    if BAYESIAN_D not in weights:
+        return model, None
+    names = model_names(request.coding)
+    beyond = [name for name in names if name not in request.wanted_models]
+    larger = next(
+        (
+            n
+            for n in ("interactions", "quadratic", "special cubic", "cubic")
+            if n in beyond and names.index(n) > names.index(request.wanted_models[-1])
+        ),
+        None,
+    )
+    if larger is None:
+        return model, None
+    wide = union_model((*request.wanted_models, larger), request.coding)
+    primary = set(model_columns(model, request.coding))
+    mask = np.array([c not in primary for c in model_columns(wide, request.coding)])
+    return wide, mask
+
+
+def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
+    """Work out how many runs, batches and days a request takes.
+
+    Args:
+        request: What is asked for.
+        model: What the runs must tell.
+        n_potential: Columns of it that need not be told (Bayesian D).
+
+    Raises:
+        PlanError: It cannot be met; says what can.
+    """
+    columns = model_columns(model, request.coding)
+    p = len(columns) - n_potential
+    if not request.sample_from_batch:
+        n, replicates, distinct = _independent(request, p)
+        block, strata = _blocks(request, n, None, n)
+        return Budget(
+            n=n, batches=n, replicates=replicates, distinct=distinct, batch=None, block=block,
+            strata=strata,
+        )  # fmt: skip
+    n_batches, each = _shared(request, p, batch_columns(columns, request))
+    batch = np.repeat(np.arange(1, n_batches + 1), each)
+    block, strata = _blocks(request, n_batches, batch, len(batch))
+    return Budget(
+        n=len(batch), batches=n_batches, replicates=request.replicates or 0,
+        distinct=0 if request.lack_of_fit is None else p + request.lack_of_fit,
+        batch=batch, block=block, strata=strata,
+    )  # fmt: skip
+
+
+def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str, float],
+              potential: BoolArray | None) -> Wanted:  # fmt: skip
+    """Put the search together."""
+    k = len(request.coding.axes)
+    starts = request.starts
+    if starts is None and budget.n * k > MANY_COORDINATES:
+        starts = 2 * CHAINS
+    return Wanted(
+        region=request.region, model=model, weights=weights, n=budget.n, strata=budget.strata,
+        stages=stages_of(request.study), ratios=request.ratios, potential=potential,
+        replicates=budget.replicates, distinct=budget.distinct, starts=starts, seed=request.seed,
+    )  # fmt: skip
+
+
+def batch_columns(columns: tuple[Column, ...], request: Request) -> int:
+    """Count the columns that nothing below the batch changes: as many batches are needed."""
+    stages = dict(zip(request.coding.names, stages_of(request.study), strict=True))
+    return sum(
+        all(STAGES.index(stages[name]) <= _BATCH for name in column.term.names)
+        for column in columns
+    )
+
+
+def _independent(request: Request, p: int) -> tuple[int, int, int]:
+    """Give runs, replicates and different settings where every run is a batch of its own."""
+    if request.runs is None:
+        repeats = DEFAULT_REPLICATES if request.replicates is None else request.replicates
+        further = DEFAULT_LACK_OF_FIT if request.lack_of_fit is None else request.lack_of_fit
+        return p + further + repeats, repeats, p + further
+    repeats, further = request.replicates or 0, request.lack_of_fit or 0
+    least = p + further + repeats if request.lack_of_fit is not None else p + repeats
+    if request.runs < least:
+        where = "--runs" if request.runs < p or not (repeats or further) else "--replicates"
+        more = [f"{p} terms"]
+        more += [f"{repeats} replicates"] if repeats else []
+        more += [f"{further} settings for lack of fit"] if further else []
+        raise PlanError(
+            f"{request.runs} runs are too few for {', '.join(more)}",
+            where=where,
+            allowed=f"{least} or more; {p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} to check "
+            "the model, too",
+            do=largest_model(request),
+        )
+    distinct = p + further if request.lack_of_fit is not None else 0
+    return request.runs, repeats, distinct
+
+
+def _shared(request: Request, p: int, p_batch: int) -> tuple[int, int]:
+    """Give the number of batches and the samples of each."""
+    curved = any(m not in ("linear", "interactions") for m in request.wanted_models)
+    each = _CURVED_SAMPLES if curved else _STRAIGHT_SAMPLES
+    batches, runs = request.batches, request.runs
+    if batches is not None and runs is not None:
+        if runs % batches:
+            below = runs // batches * batches
+            raise PlanError(
+                f"{runs} runs don't divide into {batches} batches of equal size",
+                where="--runs",
+                allowed=f"{below or batches} or {below + batches} with {batches} batches",
+            )
+        each = runs // batches
+    elif runs is not None:
+        if runs % each:
+            raise PlanError(
+                f"{runs} runs don't divide into batches of {each} samples",
+                where="--runs",
+                allowed=f"a multiple of {each}; or say how many batches (--batches)",
+            )
+        batches = runs // each
+    elif batches is None:
+        batches = max(p_batch + SPARE_BATCHES, -(-p // each) + SPARE_BATCHES)
+    assert batches is not None
+    if batches < p_batch or batches * each < p:
+        least = max(p_batch, -(-p // each))
+        raise PlanError(
+            f"{batches} batches with {each} samples each cannot estimate the {p} terms of the "
+            f"model, {p_batch} of which differ between batches only",
+            where="--batches",
+            allowed=f"{least} or more; {p_batch + SPARE_BATCHES} to know their error, too",
+            do=largest_model(request),
+        )
+    return batches, each
+
+
+def largest_model(request: Request) -> str:
+    """Say which model the budget can estimate."""
+    for name in ("quadratic", "interactions", "linear"):
+        if name not in model_names(request.coding) or name in request.wanted_models:
+            continue
+        columns = model_columns(make_model(name, request.coding), request.coding)
+        enough_runs = request.runs is None or len(columns) <= request.runs
+        enough_batches = (
+            request.batches is None
+            or not request.sample_from_batch
+            or batch_columns(columns, request) <= request.batches
+        )
+        if enough_runs and enough_batches:
+            return f"The largest model that this budget can estimate is '{name}' " \
+                f"({len(columns)} terms): --model {name}."  # fmt: skip
+    return "Even a linear model needs more; hold a factor (value = …) or make more runs."
+
+
+def _blocks(
+    request: Request, n_batches: int, batch: IntArray | None, n: int
+) -> tuple[IntArray | None, Strata]:
+    """Divide the batches into days or other blocks, and gather the strata."""
+    rule = block_rule(request.study)
+    units: list[Stratum] = []
+    block: IntArray | None = None
+    if rule is None:
+        daily = [f.name for f in request.study.varied_factors if f.set_per == "day"]
+        if daily:
+            raise PlanError(
+                f"'{daily[0]}' is set once a day, and the brief doesn't say what a day holds",
+                where="study.toml, [plan]",
+                do="Give `batches_per_day` in [plan].",
+            )
+    elif n_batches > rule.room:
+        sizes = block_sizes(n_batches, rule.room)
+        of_batch = np.repeat(np.arange(1, len(sizes) + 1), sizes)
+        block = of_batch if batch is None else of_batch[batch - 1]
+        is_random = (
+            days_are_random(request.study, len(sizes))
+            if rule.name == "day"
+            else block_is_random(request.study, rule.name)
+        )
+        units.append(Stratum(name=rule.name, unit=block, is_fixed=not is_random))
+    if batch is not None:
+        units.append(Stratum(name="batch", unit=batch))
+    return block, make_strata(n, units)
