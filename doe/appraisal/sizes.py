@@ -48,8 +48,8 @@ class SizePoint:
         std_error: Standard error of the effect of a setting between the ends of its range, root
             mean square over the settings, in residual standard deviations.
         residual_df: By stratum.
-        weakest: Setting whose effect has the least power; empty where none can be tested.
-        weakest_power: That power.
+        weakest: Setting whose effect has the least power; empty where the model holds none.
+        weakest_power: That power; None where it can't be tested.
     """
 
     how: How
@@ -77,8 +77,8 @@ def size_point(runs: PlanRuns, terrain: Terrain, asked: Asked, how: How) -> Size
         region=terrain.region, sought=asked.sought, alpha=asked.alpha,
     )  # fmt: skip
     told = judge.settings(setting_effects(terrain.region, terrain.expansion))
-    tested = [one for one in told if one.power is not None]
-    weakest = min(tested, key=lambda one: one.power or 0.0) if tested else None
+    # A setting that can't be tested at all is seen least of all.
+    weakest = min(told, key=lambda one: -1.0 if one.power is None else one.power, default=None)
     errors = [one.std_error for one in told if one.std_error is not None]
     rows = np.vstack([terrain.corner_rows, terrain.sample_rows])
     return SizePoint(

@@ -119,11 +119,14 @@ def _power(appraisal: Appraisal) -> str:
     if not tested:
         return "No effect can be tested, as no degree of freedom is left for the error."
     hardest = min(appraisal.asked.sought, key=lambda sought: sought.ratio)
+    untested = [one.name for one in appraisal.settings if one.power is None]
     least = min(tested, key=lambda one: one.power or 0.0)
     low = least.power or 0.0
+    where = listed([one.name for one in tested], 3) if untested else "every setting"
+    chance = _chance(low) if low > _SURE else f"{_chance(low)} or more"
     said = (
         f"{_upper(effect_words(hardest))} over a range would be seen with a chance of "
-        f"{_chance(low)}{'' if low > _SURE else ' or more'} in every setting"
+        f"{chance} in {where}"
     )
     names = {one.name for one in appraisal.settings}
     others = [
@@ -143,6 +146,8 @@ def _power(appraisal: Appraisal) -> str:
             f"; it is hard to see in {listed([one.name for one in others], 3)} "
             f"({_percent(worst.power or 0.0)} in {worst.name})"
         )
+    if untested:
+        said += f"; no degree of freedom is left to test {listed(untested, 3)}"
     return f"{said}."
 
 

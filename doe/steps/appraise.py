@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from doe.appraisal.summary import summarise
 from doe.errors import DoeError, PlanError
 from doe.model.coding import Coding, coding_of, settings_table
 from doe.model.information import rank_and_condition
-from doe.model.matrix import model_matrix
+from doe.model.matrix import model_columns, model_matrix
 from doe.model.region import region_of
 from doe.model.terms import Model, make_model, model_names
 from doe.steps.contract import envelope
@@ -33,14 +33,18 @@ from doe.steps.session import Session, open_study
 from doe.study.adopt_table import adopt_table
 from doe.study.finding import Finding
 from doe.study.names import match_name
-from doe.study.plan import Plan
+from doe.study.plan import Kind, Plan
 from doe.study.settings import FloatArray, Settings
 from doe.study.tables import read_table
 
-# Plans made anew, as parts of the present number of runs, and random starts of each search: enough
-# to draw a line through, few enough to wait for.
-ANEW = (0.75, 1.0, 1.25, 1.5)
-ANEW_STARTS = 4
+if TYPE_CHECKING:
+    from doe.layouts.request import LayoutRuns, Request
+
+# Plans made anew, as parts of the present number of runs: enough to draw a line through, few enough
+# to wait for. The most telling come first, and alone where a search takes long.
+ANEW = (1.0, 1.25, 0.8)
+# Runs × coefficients² up to which all of them, two, or one are searched: about six seconds together.
+WORK = (5_000, 10_000, 30_000)
 # Units that the curve goes on for, at least and at most.
 LEAST_MORE, MOST_MORE = 6, 24
 # What adopting says of results is of no interest to who appraises settings.
@@ -166,28 +170,48 @@ def plans_of_other_sizes(
     Sizes that no plan can be made for are left out.
     """
     # Loaded here: layouts pull in what the quick answer does without.
-    from doe.layouts.checking import make_layout
     from doe.layouts.order import arrange
     from doe.layouts.request import Request
 
     study = session.study
     coding = coding_of(study)
     shared = shares_batches(runs)
-    whole = runs.n_batches if shared else int(runs.is_design.sum())
-    each = int(runs.is_design.sum()) / runs.n_batches
+    n = int(runs.is_design.sum())
+    whole, each = (runs.n_batches, n / runs.n_batches) if shared else (n, 1)
     names = tuple(name for name in model.name.split(" + ") if name in model_names(coding))
-    for size in dict.fromkeys(round(part * whole) for part in ANEW):
+    p = len(model_columns(model, coding))
+    parts = ANEW[: sum(n * p * p < most for most in WORK)]
+    for size in dict.fromkeys(round(part * whole) for part in parts):
         request = Request(
             study=study, coding=coding, region=region_of(study), models=names,
-            runs=round(size * each) if shared else size, batches=size if shared else None,
-            sample_from_batch=shared, criterion="I", starts=ANEW_STARTS, seed=seed,
-            ratios=(ratio,),
+            runs=round(size * each), batches=size if shared else None,
+            sample_from_batch=shared, criterion="I", seed=seed, ratios=(ratio,),
         )  # fmt: skip
         try:
-            made = make_layout("optimal", request)
+            made = _short_search(request)
         except DoeError:
             continue
         yield arrange(made, study, np.random.default_rng([seed, 2]))
+
+
+def _short_search(request: Request) -> LayoutRuns:
+    """Search a plan as the layout `optimal` does, but from random starts alone, without shaking."""
+    from doe.layouts.blocking import with_days
+    from doe.layouts.optimal.search import best_plan
+    from doe.layouts.optimal.wanted import budget_of, criterion_weights, searched_model, to_wanted
+    from doe.layouts.request import LayoutRuns
+
+    request = with_days(request)
+    weights = criterion_weights(request)
+    model, potential = searched_model(request, weights)
+    budget = budget_of(request, model, 0)
+    wanted = to_wanted(request, model, budget, weights, potential)
+    found = best_plan(replace(wanted, rounds=0, workers=1))
+    design: list[Kind] = ["design"] * len(found.values)
+    return LayoutRuns(
+        layout="optimal", models=request.wanted_models, values=found.values,
+        kind=tuple(design), block=budget.block, batch=budget.batch,
+    )  # fmt: skip
 
 
 def _check(asked: AppraiseOptions) -> None:
