@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 
 import numpy as np
@@ -143,7 +144,8 @@ def _name_levels(axes: Axes, panel: Effect) -> None:
     """Write the levels under their marks, slanted where a word is wider than its place."""
     width = _level_width(panel)
     words = [panel.labels[int(i)] for i in panel.at]
-    if max(len(part) for word in words for part in word.split()) <= width:
+    # Lines break at spaces and behind hyphens.
+    if max(len(part) for word in words for part in re.findall(r"[^\s-]+-?|-", word)) <= width:
         axes.set_xticks(panel.at, [wrap(word, width) for word in words], fontsize=TICK_SIZE)
         return
     axes.set_xticks(

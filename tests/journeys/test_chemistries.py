@@ -176,9 +176,9 @@ def test_the_bench_weighs_each_chemistry_by_name_and_none_at_all(lacking: Walk) 
     sheet = openpyxl.load_workbook(lacking.folder / WORKBOOK)["Weigh-out"]
     runs = runs_of(lacking.folder)
     weighed: dict[str, dict[str, float]] = {}
-    for row in sheet.iter_rows(min_row=4, values_only=True):
-        if isinstance(row[1], str) and row[1].endswith("(active matter)"):
-            weighed.setdefault(str(row[0]), {})[row[1]] = float(str(row[3]))
+    for cells in sheet.iter_rows(min_row=4, values_only=True):
+        if isinstance(cells[1], str) and cells[1].endswith("(active matter)"):
+            weighed.setdefault(str(cells[0]), {})[cells[1]] = float(str(cells[3]))
 
     for number, row in runs.items():
         lines = weighed.get(f"batch {number}", {})
@@ -316,7 +316,7 @@ def test_grams_of_a_chemistry_become_its_dose(
     number = next(n for n, row in runs.items() if row["chemistry"] == "electrosteric")
     for row in book["Weigh-out"].iter_rows(min_row=4):
         if row[0].value == f"batch {number}" and str(row[1].value).startswith("electrosteric"):
-            row[5].value = round(row[3].value * 1.1, 4)
+            row[5].value = round(float(str(row[3].value)) * 1.1, 4)
     filled = tmp_path / "weighed.xlsx"
     book.save(filled)
     before = millbase("fit", lacking.folder, "--json").json["responses"]["viscosity"]
