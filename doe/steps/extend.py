@@ -298,7 +298,19 @@ def _arranged(
     entry = added.rounds[-1]
     n = len(runs.reasons)
     told = (*entry.reasons[:n], *gains.sentences(), *entry.reasons[n:])
-    return replace(added, rounds=(replace(entry, reasons=told),))
+    details = _blocks_going_on(plan, dict(entry.details))
+    return replace(added, rounds=(replace(entry, reasons=told, details=details),))
+
+
+def _blocks_going_on(plan: Plan, details: dict[str, Any]) -> dict[str, Any]:
+    """Number the blocks of a round on from those before, so that none stands for two."""
+    if "blocks" not in details:
+        return details
+    before = [entry.details.get("blocks") for entry in plan.rounds]
+    labels = {str(label) for one in before if isinstance(one, dict) for label in one.values()}
+    last = max((int(label) for label in labels if label.isdigit()), default=0)
+    blocks = {run: str(last + int(label)) for run, label in details["blocks"].items()}
+    return {**details, "blocks": blocks}
 
 
 def _last_day(session: Session, plan: Plan) -> int:

@@ -158,6 +158,26 @@ def test_runs_that_were_never_made_can_be_taken_out(tmp_path: Path) -> None:
     assert min(row["run"] for row in again["runs"]) == 15
 
 
+def test_the_blocks_of_a_round_are_numbered_on(tmp_path: Path) -> None:
+    """Mill 1 of the second round is not mill 1 of the first; all enter the fit."""
+    mills = '[[block]]\nname = "mill"\nsize = 6\n'
+    study = study_of(tmp_path / "s", factors(2), '[[response]]\nname = "y"\nper = "batch"\n', mills)
+    done("plan", study, "--layout", "central composite")
+    for number in ("1", "2"):
+        new = [run for run, row in runs_of(study).items() if row["round"] == number]
+        (study / "y.csv").write_text("run,y\n" + "".join(f"{i},{i * i % 7}\n" for i in new))
+        done("enter", study, study / "y.csv")
+        if number == "1":
+            done("extend", study, "--for", "replicates", "--runs", "8")
+    rounds = json.loads((study / "plan.json").read_text())["rounds"]
+    first, second = (set(entry["details"]["blocks"].values()) for entry in rounds)
+    fit = done("fit", study, "--json").json["responses"]["y"]
+
+    assert first == {"1", "2"}
+    assert second == {"3", "4"}
+    assert next(row["df"] for row in fit["anova"] if row["source"] == "blocks") == 3
+
+
 def test_the_same_seed_gives_the_same_round(study: Path, tmp_path: Path) -> None:
     """Byte for byte."""
     other = Path(shutil.copytree(study, tmp_path / "other"))

@@ -48,7 +48,7 @@ def make(ask: Extension) -> LayoutRuns:
         kept, said = best, _searched(ask, best)
     else:
         kept, said = _better(ask, search_round(ask, stick, sizes, links, same), best)
-    reasons = (_counted(again, gelled, len(edges[:n])), said)
+    reasons = (_counted(ask, again, gelled, len(edges[:n])), said)
     runs = as_layout(
         ask, stick, kept, "repair", reasons, findings=_on_gelled(gelled, len(edges[:n]))
     )
@@ -148,10 +148,12 @@ def _better(ask: Extension, same: NewRuns, best: NewRuns | None) -> tuple[NewRun
     )
 
 
-def _counted(again: tuple[Failure, ...], gelled: tuple[Failure, ...], n_edges: int) -> str:
+def _counted(
+    ask: Extension, again: tuple[Failure, ...], gelled: tuple[Failure, ...], n_edges: int
+) -> str:
     parts = []
     if again:
-        runs = ", ".join(str(failure.run) for failure in again)
+        runs = ", ".join(_named(ask, failure) for failure in again)
         parts.append(f"lost or excluded: run{'s' if len(again) > 1 else ''} {runs}")
     if gelled:
         runs = ", ".join(str(failure.run) for failure in gelled)
@@ -161,6 +163,12 @@ def _counted(again: tuple[Failure, ...], gelled: tuple[Failure, ...], n_edges: i
     if n_edges:
         said += f" {n_edges} of them lie half-way between what gelled and what did not."
     return said
+
+
+def _named(ask: Extension, failure: Failure) -> str:
+    """Give the number of a run, with the responses that lack it where others have it."""
+    partly = 0 < len(failure.responses) < len(ask.study.responses)
+    return f"{failure.run} ({', '.join(failure.responses)} only)" if partly else str(failure.run)
 
 
 def _on_gelled(gelled: tuple[Failure, ...], n_edges: int) -> tuple[Finding, ...]:

@@ -105,6 +105,25 @@ def test_a_twelve_run_screening_has_main_effects_cleared_of_pairs() -> None:
     assert confusion(both_rounds(signs, tuple(range(8))))[0] == 0
 
 
+def test_shared_batches_are_mirrored_batch_by_batch() -> None:
+    """A half fraction of the batch factors, two samples each: new batches hold their settings."""
+    study = a_study((*RANGES[:3], {**RANGES[3], "set_per": "sample"}))
+    half = [(0.8, 8.0, 45.0), (2.4, 8.0, 15.0), (0.8, 9.5, 15.0), (2.4, 9.5, 45.0)]
+    values = np.array([[*row, speed] for row in half for speed in (8.0, 14.0)])
+    plan = plan_of(study, values, batch=(1, 1, 2, 2, 3, 3, 4, 4))
+    made = find_purpose("foldover").make(ask_for(study, plan, shared=True))
+    assert made.batch is not None
+    new = np.array([kind == "foldover" for kind in made.kind])
+    batches = [made.values[made.batch == b] for b in dict.fromkeys(made.batch[new].tolist())]
+
+    assert len(batches) == 4
+    for rows in batches:
+        assert len(np.unique(rows[:, :3], axis=0)) == 1
+        assert sorted(rows[:, 3].tolist()) == [8.0, 14.0]
+    # Two whole batches link the rounds.
+    assert made.kind.count("replicate") == 4
+
+
 def test_a_full_factorial_has_nothing_to_break() -> None:
     """Refused, with what would help."""
     study = a_study(RANGES[:3])

@@ -257,6 +257,27 @@ def test_controls_that_run_again_link_the_rounds() -> None:
     assert links_needed(ask_for(study, plan)) == 0
 
 
+def test_fixed_mills_take_the_place_of_fixed_rounds() -> None:
+    """Both together would take the level of the model, too, and nothing could be told."""
+    study = a_study(RANGES[:2], block=[{"name": "mill", "size": 5}])
+    plan = planned(study, "central composite", models=("quadratic",))
+    ask = ask_for(study, plan, model="quadratic", runs=7)
+    frame = make_frame(ask, (1,) * 7)
+
+    assert [stratum.name for stratum in frame.strata.fixed] == ["mill"]
+    assert frame.is_fixed
+    assert make(ask, "model").criterion_value is not None
+
+
+def test_a_run_that_only_one_response_lacks_is_named_so() -> None:
+    """The others have it."""
+    study = a_study(RANGES[:2], response=[{"name": "viscosity"}, {"name": "gloss"}])
+    failure = (Failure(run=2, why="lost", responses=("gloss",)),)
+    made = make(ask_for(study, COMPOSITE, model="quadratic", failures=failure), "repair")
+
+    assert "run 2 (gloss only)" in made.reasons[0]
+
+
 def test_an_unknown_purpose_is_refused_with_those_there_are() -> None:
     """Seven."""
     with pytest.raises(PlanError, match=r"repair, model, axial, foldover, replicates, check"):
