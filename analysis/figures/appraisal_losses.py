@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from analysis.figures.appraisal_subject import Pictured, whose
 from analysis.figures.drawn import Drawn
@@ -85,7 +86,10 @@ def _draw_unit(panel: Axes, unit: str, losses: tuple[Loss, ...]) -> None:
     )
     panel.set_ylim(0.0, edge * 1.08)
     panel.yaxis.set_major_formatter(lambda value, _: f"{100 * value:.0f}\N{NO-BREAK SPACE}%")
+    panel.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=True))
     label_axes(panel, f"{unit} left out", "rise of the average variance", y_width=18)
+    if not len(finite):
+        panel.set_yticks([])
     if gone.any():
         _say(panel, "cross: the model can't be estimated without it", OXIDE)
     elif beyond.any():

@@ -17,12 +17,10 @@ from analysis.figures.looks import (
     new_figure,
     plain_axes,
     settle,
-    wrap,
 )
 from doe.appraisal.summary import scatter_of_one_run
 
 WIDTH, HEIGHT = 6.4, 4.0
-_LABEL = 26
 
 
 @in_house_look
@@ -44,16 +42,11 @@ def draw_shares(plans: Sequence[Pictured]) -> Drawn:
         assert profile is not None
         errors = profile.variances**0.5
         top = max(top, float(errors[-1]))
-        axes.plot(profile.shares, errors, color=colour, linestyle=dash, linewidth=1.8, zorder=3)
+        axes.plot(profile.shares, errors, color=colour, linestyle=dash, linewidth=1.8, zorder=3,
+                  label=one.name)  # fmt: skip
         average = profile.average**0.5
         axes.plot([-0.012], [average], marker=">", color=colour, markersize=6, clip_on=False)
         axes.plot([1.0], [errors[-1]], marker="o", color=colour, markersize=5, clip_on=False)
-        axes.annotate(
-            wrap(one.name, _LABEL),
-            (profile.shares[70], errors[70]),
-            xytext=(-4, 7), textcoords="offset points", ha="right",
-            color=colour, fontsize=LABEL_SIZE,
-        )  # fmt: skip
     axes.set_xlim(0.0, 1.0)
     axes.set_ylim(0.0, top * 1.06)
     first = plans[0].appraisal.profile
@@ -62,10 +55,13 @@ def draw_shares(plans: Sequence[Pictured]) -> Drawn:
         "root of the average", (0.0, first.average**0.5), xytext=(6, 5),
         textcoords="offset points", fontsize=LABEL_SIZE - 1, color=FAINT_INK,
     )  # fmt: skip
+    # Written beside the points where they stand clear of the axis's own words.
     axes.annotate(
-        "worst place", (1.0, first.largest**0.5), xytext=(-8, 0), textcoords="offset points",
+        "worst place", (1.0, first.largest**0.5), xytext=(-9, -9), textcoords="offset points",
         ha="right", va="center", fontsize=LABEL_SIZE - 1, color=FAINT_INK,
     )  # fmt: skip
+    if len(plans) > 1:
+        figure.legend(loc="outside lower center", ncols=2, frameon=False, fontsize=LABEL_SIZE)
     for share, text in ((0.5, "half"), (0.9, "nine tenths")):
         axes.annotate(
             text, (share, top * 1.06), xytext=(-3, -2), textcoords="offset points",

@@ -68,9 +68,7 @@ def draw_sizes(one: Pictured, *, which: str = "") -> Drawn:
         here = tell(now) or 0.0
         values = [v for p in (*own, *anew) if (v := tell(p)) is not None]
         top = max(values, default=1.0)
-        axes.set_ylim(
-            0.0, 1.0 if name.startswith("power") else min(top, max(_TALLEST * here, 0.1)) * 1.08
-        )
+        axes.set_ylim(0.0, _top(name, here, top))
     for axes in panels[2:]:
         axes.set_xlabel(
             "mill batches" if by_batch else "runs, controls left out",
@@ -93,6 +91,14 @@ def draw_sizes(one: Pictured, *, which: str = "") -> Drawn:
         "it most. Diamonds: plans made anew for that number by a short search.",
         figure=settle(figure),
     )
+
+
+def _top(name: str, here: float, top: float) -> float:
+    if name.startswith("power"):
+        return 1.02
+    if name.startswith("degrees"):
+        return max(top, 1.0) * 1.08
+    return min(top, max(_TALLEST * here, 0.1)) * 1.08
 
 
 def _line(

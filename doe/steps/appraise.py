@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 # Plans made anew, as parts of the present number of runs: enough to draw a line through, few enough
 # to wait for. The most telling come first, and alone where a search takes long.
 ANEW = (1.0, 1.25, 0.8)
-# Runs × coefficients² up to which all of them, two, or one are searched: about six seconds together.
+# Runs × coefficients² up to which all of them, two, or one are searched: some six seconds each way.
 WORK = (5_000, 10_000, 30_000)
 # Units that the curve goes on for, at least and at most.
 LEAST_MORE, MOST_MORE = 6, 24
