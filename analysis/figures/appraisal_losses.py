@@ -86,7 +86,7 @@ def _draw_unit(panel: Axes, unit: str, losses: tuple[Loss, ...]) -> None:
     )
     panel.set_ylim(0.0, edge * 1.08)
     panel.yaxis.set_major_formatter(lambda value, _: f"{100 * value:.0f}\N{NO-BREAK SPACE}%")
-    panel.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=True))
+    panel.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=True, steps=[1, 2, 5, 10]))
     label_axes(panel, f"{unit} left out", "rise of the average variance", y_width=18)
     if not len(finite):
         panel.set_yticks([])

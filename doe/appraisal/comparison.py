@@ -9,6 +9,11 @@ import numpy as np
 from doe.appraisal.appraise import Appraisal
 
 
+# Averages that differ by less are not worth a choice.
+_ALIKE = 0.01
+_ROUNDING = 1e-9
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
     """A first plan against a second.
@@ -32,7 +37,7 @@ def compare(first: Appraisal, second: Appraisal) -> Comparison | None:
     if a is None or b is None:
         return None
     return Comparison(
-        better_share=float(np.mean(a.at_sample < b.at_sample)),
+        better_share=float(np.mean(a.at_sample < b.at_sample * (1 - _ROUNDING))),
         average_ratio=a.average / b.average,
         largest_ratio=a.largest / b.largest,
         d_ratio=first.d_efficiency / second.d_efficiency,
@@ -42,6 +47,11 @@ def compare(first: Appraisal, second: Appraisal) -> Comparison | None:
 def comparison_sentence(names: tuple[str, str], found: Comparison) -> str:
     """Say which plan predicts better, and where."""
     ratio = found.average_ratio
+    if abs(ratio - 1) < _ALIKE:
+        return (
+            f"Side by side, {names[0]} and {names[1]} predict alike: their average variances of "
+            "prediction differ by less than 1 %."
+        )
     smaller = ratio < 1
     first, second = names if smaller else (names[1], names[0])
     share = found.better_share if smaller else 1 - found.better_share
