@@ -124,6 +124,26 @@ def test_rounds_enter_the_fit_as_fixed_blocks(study: Path) -> None:
     assert terms["mill speed²"] == pytest.approx(45, abs=6)
 
 
+def test_what_was_repaired_is_not_repaired_twice(study: Path, millbase: Millbase) -> None:
+    """The run stays lost, and the round that made up for it stays enough."""
+    done("extend", study, "--for", "repair")
+
+    assert millbase("extend", study, "--for", "repair").status == 1
+
+
+def test_days_go_on_and_the_next_larger_model_is_taken(tmp_path: Path) -> None:
+    """A linear plan of two days is extended for interactions from day 3 on."""
+    days = "[plan]\nbatches_per_day = 4\n"
+    study = study_of(tmp_path / "s", factors(2), '[[response]]\nname = "y"\nper = "batch"\n', days)
+    done("plan", study, "--layout", "full factorial", "--model", "linear", "--runs", 7)
+    (study / "y.csv").write_text("run,y\n" + "".join(f"{i},{i % 4}\n" for i in runs_of(study)))
+    done("enter", study, study / "y.csv")
+    told = done("extend", study, "--for", "model", "--json").json
+
+    assert told["models"] == ["interactions"]
+    assert {row["day"] for row in told["runs"]} == {3, 4}
+
+
 def test_nothing_failed_is_said_and_changes_nothing(study: Path, millbase: Millbase) -> None:
     """Exit 1, a sentence, no byte written."""
     done("note", study, "--run", 2, "--says", "back", "--because", "found again")

@@ -31,7 +31,6 @@ class Table:
     Attributes:
         values: Settings, shape (n, k), lab units.
         kind: What each is for.
-        unit: Batch of each, any label, where runs share batches; None to share by equal settings.
         beside: Settings that further runs take in turn (centre runs), shape (c, k).
         beside_kind: What those are for.
         default_beside: How many of them there are where nobody says how many runs.
@@ -40,7 +39,6 @@ class Table:
 
     values: FloatArray
     kind: tuple[Kind, ...]
-    unit: tuple[Hashable, ...] | None = None
     beside: FloatArray
     beside_kind: Kind
     default_beside: int
@@ -110,7 +108,7 @@ def _counts(ask: Extension, table: Table) -> tuple[int, int]:
 
 
 def _batches(ask: Extension, table: Table, rows: FloatArray) -> tuple[list[int], tuple[int, ...]]:
-    """Group rows into batches: each its own, or by the label or settings that they share."""
+    """Group rows into batches: each its own, or by the settings that batches hold."""
     if not ask.shared:
         return list(range(len(rows))), (1,) * len(rows)
     sample = STAGES.index("sample")
@@ -119,7 +117,7 @@ def _batches(ask: Extension, table: Table, rows: FloatArray) -> tuple[list[int],
     for i, row in enumerate(rows):
         settings = tuple(np.round(np.nan_to_num(row[own], nan=-9e15), 9).tolist())
         same = i < len(table.values)
-        label = table.unit[i] if table.unit is not None and same else settings
+        label: Hashable = settings
         if not same and _stands(rows, groups.get(label, []), row):
             label = ("again", i)
         groups.setdefault(label, []).append(i)

@@ -73,7 +73,6 @@ def make(ask: Extension) -> LayoutRuns:
     centre = np.unique(core.centre, axis=0)
     table = Table(
         values=values, kind=of_kind("foldover", len(values)),
-        unit=tuple(ask.plan.batch[i] for i in core.rows) if ask.shared else None,
         beside=centre, beside_kind="centre", default_beside=_CENTRE, region=ask.region,
     )  # fmt: skip
     wanted = ask if ask.asked_model else replace(ask, model="interactions")

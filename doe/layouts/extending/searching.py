@@ -64,7 +64,10 @@ def split_budget(ask: Extension, default: int, need: int) -> tuple[tuple[int, ..
     sizes = new_batches(ask, default + links * per)
     # Links are whole units: the batches that hold them have the usual size.
     rest = sum(sizes) - links * per
-    if rest < need or len(sizes) - links < 1:
+    free = len(sizes) - links
+    # Every batch beside the links holds a sample at least.
+    need = max(need, free)
+    if rest < need or free < 1:
         least = need + links * per
         raise PlanError(
             f"{sum(sizes)} new run{'s are' if sum(sizes) > 1 else ' is'} too few: "
@@ -77,7 +80,6 @@ def split_budget(ask: Extension, default: int, need: int) -> tuple[tuple[int, ..
             where="--runs" if ask.runs is not None else "--batches",
             allowed=f"{least} or more" if ask.runs is not None else "more batches",
         )
-    free = len(sizes) - links
     base, more = divmod(rest, free)
     return (per,) * links + (base + 1,) * more + (base,) * (free - more), links
 

@@ -30,7 +30,6 @@ class Core:
         signs: Shape (n, c), −1 or +1; the first level of a choice is +1.
         half: Coded distance of each range's two settings from its middle, shape (r,).
         values: Their settings, shape (n, k), lab units.
-        rows: Row of the plan of each.
         centre: Settings of the centre runs, shape (z, k).
     """
 
@@ -39,7 +38,6 @@ class Core:
     signs: FloatArray
     half: FloatArray
     values: FloatArray
-    rows: tuple[int, ...]
     centre: FloatArray
 
     def runs_at_each(self, others: tuple[int, ...]) -> float:
@@ -89,8 +87,8 @@ def core_of(ask: Extension, purpose: str) -> Core:
     corner = corner & np.isin(np.arange(len(values)), first)
     signs = np.stack([_signs(ask, coded[corner, j], j) for j in columns], axis=1)
     return Core(
-        columns=columns, ranges=kinds.ranges, signs=signs, half=half, values=values[corner],
-        rows=tuple(np.array(rows)[corner].tolist()), centre=values[middle],
+        columns=columns, ranges=kinds.ranges, signs=signs, half=half,
+        values=values[corner], centre=values[middle],
     )  # fmt: skip
 
 

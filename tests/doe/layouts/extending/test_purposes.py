@@ -151,6 +151,15 @@ def test_batches_hold_their_settings_in_a_new_round() -> None:
         np.testing.assert_array_equal(rows[:, :2], np.tile(rows[0, :2], (len(rows), 1)))
 
 
+def test_no_new_batch_is_left_empty() -> None:
+    """Five batches and seven runs: four are links, three more batches would share three runs."""
+    ask = ask_for(SAMPLED, whole_batches(SAMPLED), shared=True, batches=5, runs=6)
+
+    with pytest.raises(PlanError, match="7 or more"):
+        make(ask, "model")
+    assert len(make(replace(ask, runs=7), "model")) == 7
+
+
 # Replicates
 
 
@@ -197,6 +206,15 @@ def test_check_runs_go_where_nothing_was_run() -> None:
 
     assert np.abs(coded).max() <= 0.5 + 1e-9
     assert not {row_key(row) for row in checks} & {row_key(row) for row in ask.held}
+
+
+def test_a_check_of_a_linear_model_goes_where_interactions_would_show() -> None:
+    """Their product is greatest off the axes."""
+    plan = planned(TWO, "full factorial", models=("linear",), centre=2)
+    ask = ask_for(TWO, plan, runs=1 + links_needed(ask_for(TWO, plan)))
+    check = code(of_kind(make(ask, "check"), "check"), ask.coding)
+
+    np.testing.assert_allclose(np.abs(check), [[0.5, 0.5]], atol=1e-9)
 
 
 def test_a_check_run_shows_the_terms_that_the_next_model_has() -> None:
