@@ -31,8 +31,9 @@ _TWIN = 1e-5
 # chance (measured: two of four agreed on a lesser plan once in eight searches).
 GROUPS = 6
 ENOUGH_AGREE = 3
-# Rounds without a better plan after which more do not pay: the square of the number of coordinates
-# over this, and at least so many (measured on the benchmarks).
+# Rounds that together gain less than this (of a log) do not pay; so many are looked at: the square
+# of the number of coordinates over this, and at least so many (measured on the benchmarks).
+_PAYS = 3e-4
 _LEAST_PATIENCE, _PATIENCE_PART = 8, 2400
 # Groups that only seem to agree on their way part again within this many rounds.
 _STEADY = 3
@@ -90,11 +91,10 @@ def run_chains(
     walk = _FreeRuns(problem, rng) if problem.runs_are_free else _SharedRuns(problem, rng)
     crowd, score = walk.start(s)
     group = np.repeat(np.arange(GROUPS), s // GROUPS)
-    done, last_gain = 0, 0
+    done, last_gain, reference = 0, 0, score.min()
     patience = _patience(problem)
     while done < rounds and not _settled(score, group, done - last_gain, patience):
         done += 1
-        best = score.min()
         tried, found = walk.shaken(crowd, _parents(score, group, rng))
         for chain in np.flatnonzero(found < score - _TWIN):
             mates = group == group[chain]
@@ -103,8 +103,8 @@ def run_chains(
                 score[chain] = found[chain]
                 crowd.x[chain], crowd.F[chain] = tried.x[chain], tried.F[chain]
                 crowd.combination[chain] = tried.combination[chain]
-        if score.min() < best - SAME_PLAN:
-            last_gain = done
+        if score.min() < reference - _PAYS:
+            last_gain, reference = done, score.min()
         if progress is not None:
             progress((done - last_gain) / patience)
     kept = np.concatenate([_best_of(score, group, g) for g in range(GROUPS)])
@@ -143,6 +143,10 @@ def _best_of(score: FloatArray, group: IntArray, number: int) -> IntArray:
     return np.asarray(members[np.argsort(score[members], kind="stable")[:_FINISHED]])
 
 
+# Share of plans that take blocks from a mate instead of being shaken, and most blocks taken.
+_CROSSED, _MOST_BLOCKS = 0.5, 2
+
+
 class _FreeRuns:
     """Chains of plans whose runs move one by one: exchange among candidates, then polish."""
 
@@ -168,12 +172,30 @@ class _FreeRuns:
         x[np.arange(s)[:, None], rows] = candidates[
             self.rng.integers(len(candidates), size=rows.shape)
         ]
+        if self.problem.block is not None:
+            x = self._crossed(crowd.x, x, parents, self.problem.block)
         tried = make_crowd(self.problem, x)
         exchange_among(self.problem, tried, candidates, combination, self.rng, _FEW_SWEEPS)
         return tried, polish(self.problem, tried, self.around, self.rng, _SHAKEN_REACH)
 
     def finished(self, crowd: Crowd) -> tuple[Crowd, FloatArray]:
         return crowd, polish(self.problem, crowd, self.around, self.rng, FINE, enough=1e-7, most=12)
+
+    def _crossed(
+        self, all_x: FloatArray, x: FloatArray, parents: IntArray, block: IntArray
+    ) -> FloatArray:
+        """Let every other plan, by chance, take whole blocks from a mate of its group instead."""
+        s = len(x)
+        size = s // GROUPS
+        numbers = np.unique(block[self.free])
+        for plan in np.flatnonzero(self.rng.random(s) < _CROSSED):
+            mate = plan // size * size + int(self.rng.integers(size))
+            count = int(self.rng.integers(1, max(len(numbers) // 2, 1) + 1))
+            taken = self.rng.choice(numbers, min(count, _MOST_BLOCKS), replace=False)
+            rows = self.free[np.isin(block[self.free], taken)]
+            x[plan] = all_x[parents[plan]]
+            x[plan, rows] = all_x[mate, rows]
+        return x
 
     def _candidates(self) -> tuple[FloatArray, IntArray]:
         base = self.problem.candidates

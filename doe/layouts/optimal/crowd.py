@@ -34,6 +34,7 @@ class Problem:
         held: Runs that must be in, shape (m, k), lab units; they are the first m.
         n: Number of runs, held ones included.
         candidates: Coded settings worth trying, shape (g, k).
+        block: Day or other block of each run, shape (n,); None without blocks.
     """
 
     region: Region
@@ -44,6 +45,7 @@ class Problem:
     held: FloatArray
     n: int
     candidates: FloatArray
+    block: IntArray | None = None
 
     @property
     def runs_are_free(self) -> bool:

@@ -19,7 +19,7 @@ from doe.errors import PlanError
 from doe.layouts.optimal.among import exchange_among
 from doe.layouts.optimal.bounds import combinations_of, make_bounds
 from doe.layouts.optimal.candidates import candidate_settings
-from doe.layouts.optimal.chains import ENOUGH_AGREE, SAME_PLAN, Ends, run_chains
+from doe.layouts.optimal.chains import ENOUGH_AGREE, GROUPS, SAME_PLAN, Ends, run_chains
 from doe.layouts.optimal.crowd import Problem, Surroundings, make_crowd
 from doe.layouts.optimal.exchange_many import climb, random_plans
 from doe.layouts.optimal.goal import Goal, can_tell, criterion_values, goal_value, make_goal
@@ -34,7 +34,7 @@ from doe.model.region import Region
 from doe.model.strata import Strata, moving_units, precision
 from doe.model.terms import Model
 from doe.study.brief import Stage
-from doe.study.settings import BoolArray, FloatArray
+from doe.study.settings import BoolArray, FloatArray, IntArray
 
 # Chains that climb side by side, and rounds of shaking at most.
 CHAINS = 48
@@ -63,7 +63,7 @@ class Wanted:
         potential: Columns of the model that a Bayesian D only guards against, shape (p,).
         replicates: Least number of runs (whole batches where runs share them) that repeat another.
         distinct: Least number of different settings among the runs.
-        starts: Chains that start at random, a batch of 48 at a time; None for one batch.
+        starts: Chains that start at random, in batches of 48; None for one batch.
         seed: Seed of every random choice.
         workers: Processes that share the batches; None for as many as there are.
         rounds: How often the chains are shaken at most; None for as often as it pays.
@@ -197,7 +197,7 @@ def prepared(wanted: Wanted) -> tuple[Problem, FloatArray]:
     problem = Problem(
         region=region, bounds=make_bounds(region), working=working, goal=goal,
         units=tuple(moving_units(wanted.strata, wanted.stages, len(held))), held=held, n=wanted.n,
-        candidates=code(candidates, region.coding),
+        candidates=code(candidates, region.coding), block=_block(wanted.strata),
     )  # fmt: skip
     return problem, moments
 
@@ -236,7 +236,7 @@ def _searched(wanted: Wanted, problem: Problem, progress: Progress | None) -> li
         x = code(problem.held, wanted.region.coding)
         score = goal_value(problem.goal, problem.working.expansion.matrix(x))
         return [Ends(x=x, score=score, others=np.array([score]), rounds=0)]
-    n_batches = max(1, -(-(wanted.starts or CHAINS) // CHAINS))
+    n_batches = max(1, (wanted.starts or CHAINS) // CHAINS)
     ends: list[Ends] = []
     for end in _batches(wanted, problem, n_batches, progress):
         ends.append(end)
@@ -254,14 +254,12 @@ def _batches(
     workers = min(n_batches, wanted.workers or os.cpu_count() or 1)
     if workers == 1:
         for batch in range(n_batches):
-            yield _one_batch(problem, wanted.seed, batch, wanted.rounds, progress)
+            yield _one_batch(problem, wanted, batch, progress)
         return
+    asked = replace(wanted, held=None, area=None)
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, mp_context=context) as pool:
-        waiting = [
-            pool.submit(_one_batch, problem, wanted.seed, b, wanted.rounds)
-            for b in range(n_batches)
-        ]
+        waiting = [pool.submit(_one_batch, problem, asked, b) for b in range(n_batches)]
         try:
             for future in waiting:
                 yield future.result()
@@ -271,10 +269,14 @@ def _batches(
 
 
 def _one_batch(
-    problem: Problem, seed: int, batch: int, rounds: int | None, progress: Progress | None = None
+    problem: Problem, wanted: Wanted, batch: int, progress: Progress | None = None
 ) -> Ends:
-    most = MOST_ROUNDS if rounds is None else rounds
-    return run_chains(problem, CHAINS, most, np.random.default_rng([seed, 1, batch]), progress)
+    chains = min(wanted.starts or CHAINS, CHAINS)
+    # Two chains a group at least, so that there is a mate to learn from.
+    chains = GROUPS * max(2, chains // GROUPS)
+    most = MOST_ROUNDS if wanted.rounds is None else wanted.rounds
+    rng = np.random.default_rng([wanted.seed, 1, batch])
+    return run_chains(problem, chains, most, rng, progress)
 
 
 def _area_moments(wanted: Wanted, expansion: Expansion) -> FloatArray | None:
@@ -282,6 +284,11 @@ def _area_moments(wanted: Wanted, expansion: Expansion) -> FloatArray | None:
         return None
     X = expansion.matrix(code(wanted.area, wanted.region.coding))
     return np.asarray(X.T @ X / len(X))
+
+
+def _block(strata: Strata) -> IntArray | None:
+    blocks = [stratum for stratum in strata.above if stratum.name not in ("batch", "sample")]
+    return blocks[-1].unit if blocks else None
 
 
 def _untold(wanted: Wanted) -> PlanError:

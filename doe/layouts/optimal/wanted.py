@@ -9,7 +9,7 @@ import numpy as np
 from doe.errors import PlanError
 from doe.layouts.blocking import block_rule, block_sizes
 from doe.layouts.optimal.goal import BAYESIAN_D, NAMES, parse_criterion
-from doe.layouts.optimal.search import CHAINS, Wanted
+from doe.layouts.optimal.search import Wanted
 from doe.layouts.request import Request
 from doe.model.coding import Coding
 from doe.model.matrix import Column, model_columns
@@ -31,8 +31,6 @@ DEFAULT_LACK_OF_FIT = 5
 DEFAULT_REPLICATES = 4
 # Batches beyond what their own terms take: below four degrees of freedom t is above 2.8.
 SPARE_BATCHES = 4
-# Coordinates that move beyond which two batches of chains start, one for each of two processes.
-MANY_COORDINATES = 200
 _BATCH = STAGES.index("batch")
 _CURVED_SAMPLES, _STRAIGHT_SAMPLES = 3, 2
 
@@ -140,14 +138,10 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
 def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str, float],
               potential: BoolArray | None) -> Wanted:  # fmt: skip
     """Put the search together."""
-    k = len(request.coding.axes)
-    starts = request.starts
-    if starts is None and budget.n * k > MANY_COORDINATES:
-        starts = 2 * CHAINS
     return Wanted(
         region=request.region, model=model, weights=weights, n=budget.n, strata=budget.strata,
         stages=stages_of(request.study), ratios=request.ratios, potential=potential,
-        replicates=budget.replicates, distinct=budget.distinct, starts=starts, seed=request.seed,
+        replicates=budget.replicates, distinct=budget.distinct, starts=request.starts, seed=request.seed,
     )  # fmt: skip
 
 
