@@ -8,7 +8,6 @@ import numpy as np
 
 from doe.appraisal.appraise import Appraisal
 
-
 # Averages that differ by less are not worth a choice.
 _ALIKE = 0.01
 _ROUNDING = 1e-9

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from doe.appraisal.information import information_of
-from doe.appraisal.runs import runs_of_values
+from doe.appraisal.runs import PlanRuns, runs_of_values
 from doe.model.strata import Stratum
 from doe.study.settings import FloatArray
 
@@ -117,3 +117,28 @@ def test_leverage_is_the_diagonal_of_the_hat_matrix() -> None:
 
     np.testing.assert_allclose(leverage, np.diag(hat), atol=1e-12)
     assert leverage.sum() == pytest.approx(5.0)
+
+
+def test_controls_and_blocks_are_estimated_beside_the_model() -> None:
+    """Two controls, unevenly over three fixed days: the inverse of everything fitted together."""
+    rng = np.random.default_rng(3)
+    day = np.array([1, 1, 1, 1, 2, 2, 2, 2, 3, 3, 3, 3, 3])
+    control = ("", "", "", "old", "", "", "", "new", "", "", "old", "old", "new")
+    is_design = np.array([name == "" for name in control])
+    X = np.column_stack([np.ones(8), rng.normal(size=8)])
+    runs = PlanRuns(
+        values=np.zeros((13, 1)),
+        run=tuple(range(1, 14)),
+        control=control,
+        units=(Stratum(name="day", unit=day, is_fixed=True),),
+    )
+    whole = np.zeros((13, 6))
+    whole[is_design, :2] = X
+    whole[:, 2] = [name == "old" for name in control]
+    whole[:, 3] = [name == "new" for name in control]
+    whole[:, 4] = (day == 1).astype(float) - (day == 3)
+    whole[:, 5] = (day == 2).astype(float) - (day == 3)
+
+    found = information_of(X, runs)
+
+    np.testing.assert_allclose(found.covariance, np.linalg.inv(whole.T @ whole)[:2, :2], rtol=1e-10)

@@ -50,3 +50,15 @@ def test_taking_runs_keeps_their_units_and_scatter() -> None:
 
     assert kept.strata.above == ()
     assert kept.alone == ("batch",)
+
+
+def test_scatter_alone_stands_beside_strata_that_tie() -> None:
+    """Days of two runs, each run a batch of its own: V = (1 + ρ) I + ρ ZZ'."""
+    day = Stratum(name="day", unit=np.repeat([1, 2, 3, 4], 2))
+    shared = runs_of_values(X, BATCH)
+    runs = runs_of_values(X, day).beside(shared)
+    V = 3.0 * np.eye(8) + 2.0 * np.kron(np.eye(4), np.ones((2, 2)))
+    expected = np.linalg.inv(X.T @ np.linalg.inv(V) @ X)
+
+    assert set(runs.scatter) == {"day", "batch"}
+    np.testing.assert_allclose(information_of(X, runs, 2.0).covariance, expected, atol=1e-12)
