@@ -8,6 +8,8 @@ from dataclasses import replace
 from doe.errors import PlanError
 from doe.layouts.blocking import with_days
 from doe.layouts.checking import checked, make_layout
+from doe.layouts.comparing import against_optimal, with_record
+from doe.layouts.optimal.wanted import DEFAULT_LACK_OF_FIT, DEFAULT_REPLICATES, union_model
 from doe.layouts.parts import FactorKinds, factor_kinds
 from doe.layouts.registry import LAYOUTS, OPTIMAL
 from doe.layouts.request import LayoutRuns, Request
@@ -17,10 +19,9 @@ from doe.model.terms import is_blend, make_model
 
 __all__ = ["choose_layout", "make_chosen", "make_layout"]
 
-# A classic layout that needs more than twice the coefficients (and more than 30 runs, about a week
-# and a half of batches) is taken only where the budget asks for it.
-_RUNS_PER_COEFFICIENT = 2.0
-_MANY_RUNS = 30
+# A classic layout that takes this much more than the runs of an optimal plan (its coefficients, and
+# what checks them) is taken only where the budget asks for it.
+_DEARER = 1.3
 _FEW_FACTORS = 3
 # A plan that fits its model exactly tells no error; below three degrees of freedom the intervals
 # are too wide to decide by (t of two degrees of freedom is 4.3; common practice, no source).
@@ -53,37 +54,82 @@ def choose_layout(request: Request) -> tuple[str, tuple[str, ...]]:
         if _is_too_large(runs, request) and OPTIMAL in LAYOUTS:
             refused.append(f"Not '{name}': it takes {len(runs)} runs.")
             continue
-        return name, (why, *refused)
+        return name, (why, *([" ".join(refused)] if refused else []))
     refusal = _optimal_refusal(request)
     if refusal is None:
         return OPTIMAL, (
             "Runs chosen for this region and these models: no classic layout fits within a "
             "sensible number of runs.",
-            *refused,
+            " ".join(refused),
         )
     # What the last resort lacks is what the budget lacks, except where it is not meant for this.
     raise (first if request.sample_from_batch else None) or refusal
 
 
 def make_chosen(request: Request) -> tuple[LayoutRuns, tuple[str, ...]]:
-    """Pick a layout and make its runs, with enough of them to judge the model by.
+    """Pick a layout, hold it against the best plan of the same size, and make its runs.
+
+    A classic layout is taken where it loses little: its runs are balanced and easily explained.
 
     Returns:
-        The runs, and why this layout.
+        The runs, with enough of them to judge the model by, and in three sentences why these.
 
     Raises:
-        PlanError: No layout works.
+        PlanError: No layout works; says what the budget could do.
     """
+    request = with_days(request)
     name, why = choose_layout(request)
+    if name == OPTIMAL:
+        return make_layout(OPTIMAL, _with_replicates(request)), why
+    runs = _enough_to_judge(name, request)
+    compared = against_optimal(runs, request)
+    if compared is None:
+        return runs, (*why, "No optimal plan of this size was found to compare it with.")
+    record = {"layout": name, "runs": len(runs), **compared.record()}
+    if compared.loss <= CLASSIC_MAY_LOSE:
+        told = f"{compared.sentence(name, len(runs))}, little to pay for its balance."
+        return with_record(runs, record), (*why, told, *_added(request, runs))
+    better = make_layout(OPTIMAL, replace(request, runs=len(runs)))
+    told = f"{compared.sentence(name, len(runs))}, which is too much; the optimal plan is taken."
+    return with_record(better, record), (f"Not '{name}': it suits the question, but a plan made "
+                                         "for this region does better.", told)  # fmt: skip
+
+
+# What a classic layout may lose against an optimal plan of as many runs, as a part of the average
+# prediction variance (screening: of the D-criterion), before the optimal one is taken: a fifth of a
+# variance is a tenth of an interval's width.
+CLASSIC_MAY_LOSE = 0.2
+
+
+def _enough_to_judge(name: str, request: Request) -> LayoutRuns:
+    """Make a classic layout, with replicates where it would leave nothing to judge the model by."""
     runs = make_layout(name, request)
-    model = make_model(request.wanted_models[-1], request.coding)
-    short = LEAST_ERROR_DF - (len(runs) - len(model_columns(model, request.coding)))
+    short = _short_of_error(runs, request)
     if request.runs is not None or request.replicates is not None or short <= 0:
-        return runs, why
-    told = (
-        f"{short} replicates are added, as the layout alone leaves nothing to judge the model by."
-    )
-    return make_layout(name, replace(request, replicates=short)), (*why, told)
+        return runs
+    return make_layout(name, replace(request, replicates=short))
+
+
+def _short_of_error(runs: LayoutRuns, request: Request) -> int:
+    model = make_model(request.wanted_models[-1], request.coding)
+    return LEAST_ERROR_DF - (len(runs) - len(model_columns(model, request.coding)))
+
+
+def _added(request: Request, runs: LayoutRuns) -> tuple[str, ...]:
+    n = runs.kind.count("replicate")
+    if request.replicates is not None or request.runs is not None or n == 0:
+        return ()
+    return (f"{n} replicates are added, as the layout alone leaves nothing to judge the model by.",)
+
+
+def _with_replicates(request: Request) -> Request:
+    """Keep some of a given number of runs for replicates, unless the user has said how many."""
+    if request.runs is None or request.replicates is not None or request.sample_from_batch:
+        return request
+    p = len(model_columns(union_model(request.wanted_models, request.coding), request.coding))
+    # A small budget is shared: replicates and the test of the model's form get alike.
+    spare = max(request.runs - p - (request.lack_of_fit or 0), 0)
+    return replace(request, replicates=min(DEFAULT_REPLICATES, spare // 2))
 
 
 def _candidates(request: Request) -> Iterator[tuple[str, str]]:
@@ -169,9 +215,9 @@ def _is_too_large(runs: LayoutRuns, request: Request) -> bool:
         return False
     model = make_model(request.wanted_models[-1], request.coding)
     p = model_matrix(runs.values[:1], request.coding, model).shape[1]
-    most: float = max(_RUNS_PER_COEFFICIENT * p, _MANY_RUNS)
+    most = _DEARER * (p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES)
     n_batches = len(runs) if runs.batch is None else len(set(runs.batch.tolist()))
-    return n_batches > most
+    return bool(n_batches > most)
 
 
 def _optimal_refusal(request: Request) -> PlanError | None:

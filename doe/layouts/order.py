@@ -310,17 +310,19 @@ def _units(
 ) -> tuple[int | None, ...]:
     """Number the units of a stage below the batch; None where nothing is set there or lower.
 
-    Runs of one batch that agree in all settings above the next stage share a unit.
+    Runs of one batch that agree in all settings above the panel share a sample.
     """
     if not _columns_from(study, stage):
         return (None,) * len(values)
     lower = set(_columns_from(study, "panel")) if stage == "sample" else set()
+    # Where nothing is set below it, equal settings in one batch are samples drawn anew.
+    shared = stage == "sample" and bool(lower)
     own = [j for j in range(values.shape[1]) if j not in lower]
     numbers: dict[Any, int] = {}
     units = []
     for i, (batch, row) in enumerate(zip(batch_of, values, strict=True)):
         settings = tuple(np.nan_to_num(row[own], nan=-1e9).tolist())
-        key = (batch, settings) if stage == "sample" else i
+        key = (batch, settings) if shared else i
         units.append(numbers.setdefault(key, first + len(numbers)))
     return tuple(units)
 

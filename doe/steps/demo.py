@@ -28,6 +28,8 @@ from doe.study.readings import Readings
 FILLED = f"sheets/{SOURCE}-readings.xlsx"
 # Enough for the 21 terms of blend, dose, pH and time with something left to judge them by.
 DEMO_RUNS = 40
+# A short search: the demo is to be looked at within half a minute.
+DEMO_STARTS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,7 +72,7 @@ def run_demo(path: Path, *, tell: Callable[[str], None] = lambda text: None) -> 
     tell(f"1 of 8  brief: writing the invented study into {path} …")
     StudyFolder(path).write_study_text(invented_brief(), command="demo")
     tell("2 of 8  plan: choosing the runs …")
-    planned = plan_study(path, PlanOptions(runs=DEMO_RUNS))
+    planned = plan_study(path, PlanOptions(runs=DEMO_RUNS, starts=DEMO_STARTS))
     tell(f"3 of 8  sheet: workbook, cards and labels for {len(planned.plan)} batches …")
     make_sheets(path)
     tell("4 of 8  enter: readings of a bench that never existed …")

@@ -13,6 +13,7 @@ import doe
 from doe.errors import PlanError
 from doe.layouts.checking import make_layout
 from doe.layouts.choose import make_chosen
+from doe.layouts.freedom import freedom_findings
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns, Purpose, Request
 from doe.layouts.sampling_batches import has_samples
@@ -127,7 +128,10 @@ def plan_study(
     )
     return PlanOutcome(
         session=replace(session, plan=plan), plan=plan, costs=costs(plan), files=files,
-        findings=(*request.region.findings, *runs.findings, *_dear_controls(plan)),
+        findings=(
+            *request.region.findings, *runs.findings, *freedom_findings(plan, session.study),
+            *_dear_controls(plan),
+        ),
     )  # fmt: skip
 
 

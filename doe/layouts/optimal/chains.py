@@ -22,8 +22,8 @@ from doe.layouts.optimal.polish import COARSE, FINE, polish
 from doe.study.settings import FloatArray, IntArray
 
 # Candidates that one round looks at: a part of many corners and centroids, and places between.
-BASE_CANDIDATES = 300
-SCATTERED = 150
+BASE_CANDIDATES = 250
+SCATTERED = 80
 # Plans within this of each other (of a log) are one plan, whatever the order of its runs.
 SAME_PLAN = 1e-4
 _TWIN = 1e-5
@@ -32,9 +32,9 @@ _TWIN = 1e-5
 GROUPS = 6
 ENOUGH_AGREE = 3
 # Rounds that together gain less than this (of a log) do not pay; so many are looked at: the square
-# of the number of coordinates over this, and at least so many (measured on the benchmarks).
-_PAYS = 3e-4
-_LEAST_PATIENCE, _PATIENCE_PART = 8, 2400
+# of the number of coordinates over a number, within bounds (measured on the benchmarks).
+_PAYS = 5e-4
+_LEAST_PATIENCE, _MOST_PATIENCE, _PATIENCE_PART = 8, 16, 2400
 # Groups that only seem to agree on their way part again within this many rounds.
 _STEADY = 3
 # Runs that are shaken: from two to this many (measured: fewer stay where they are, more lose what
@@ -128,7 +128,7 @@ def _settled(score: FloatArray, group: IntArray, idle: int, patience: int) -> bo
 
 def _patience(problem: Problem) -> int:
     moving = sum(len(columns) for _, columns in problem.units)
-    return max(_LEAST_PATIENCE, moving**2 // _PATIENCE_PART)
+    return min(max(_LEAST_PATIENCE, moving**2 // _PATIENCE_PART), _MOST_PATIENCE)
 
 
 def _parents(score: FloatArray, group: IntArray, rng: np.random.Generator) -> IntArray:

@@ -145,7 +145,7 @@ def taken_out(
         old = unit.root @ (F[:, rows] + shift)
         V = own.B @ old.transpose(0, 2, 1)
         inner = np.eye(len(unit.root)) - old @ V
-        K = 1.0 / np.maximum(inner, 1e-14) if len(unit.root) == 1 else np.linalg.inv(inner)
+        K = 1.0 / np.maximum(inner, 1e-14) if len(unit.root) == 1 else _inverse(inner)
         VK = V @ K
         H: list[FloatArray | None] = []
         trace: list[FloatArray | None] = []
@@ -181,7 +181,7 @@ def put_back(
         # out alone would lose the digits of a saturated plan.
         C = np.diag(np.concatenate([np.ones(r), -np.ones(r)]))
         V = own.B @ U.transpose(0, 2, 1)
-        K = -np.linalg.inv(C + U @ V)
+        K = -_inverse(C + U @ V)
         VK = V @ K
         for i, (G, trace) in enumerate(zip(own.G, own.trace, strict=True)):
             if G is None or trace is None:
@@ -306,6 +306,15 @@ def _grid() -> FloatArray:
 @lru_cache(maxsize=16)
 def _vandermonde_inverse(d: int) -> FloatArray:
     return np.linalg.inv(np.vander(nodes_of(d), d, increasing=True)).astype(np.float64)
+
+
+def _inverse(A: FloatArray) -> FloatArray:
+    """Invert small matrices; one that is singular is moved off by a hair, to be worked out anew."""
+    try:
+        return np.linalg.inv(A).astype(np.float64)
+    except np.linalg.LinAlgError:
+        size = np.maximum(np.abs(A).max(axis=(-2, -1), keepdims=True), _TINY)
+        return np.linalg.inv(A + 1e-9 * size * np.eye(A.shape[-1])).astype(np.float64)
 
 
 def _symmetric_update(G: FloatArray, V: FloatArray, Z: FloatArray) -> FloatArray:

@@ -12,7 +12,6 @@ from doe.layouts.optimal.search import (
     other_ratio,
 )
 from doe.layouts.optimal.wanted import (
-    SPARE_BATCHES,
     Budget,
     budget_of,
     criterion_weights,
@@ -21,8 +20,7 @@ from doe.layouts.optimal.wanted import (
     union_model,
 )
 from doe.layouts.request import Layout, LayoutRuns, Request
-from doe.model.matrix import model_columns, model_matrix
-from doe.model.strata import residual_df
+from doe.model.matrix import model_columns
 from doe.study.finding import Finding
 from doe.study.plan import Kind
 from doe.study.settings import FloatArray
@@ -75,7 +73,7 @@ def make(request: Request) -> LayoutRuns:
         criterion=name, criterion_value=found.criteria.get(single),
         details=_details(request, budget, found, p, sensitivity),
         reasons=_reasons(weights, budget, found, p, values),
-        findings=_findings(request, budget, model, values, sensitivity, single or "D"),
+        findings=_findings(sensitivity, single),
     )  # fmt: skip
 
 
@@ -136,6 +134,7 @@ def _details(
         "criteria": dict(found.criteria),
         "independent searches": found.groups,
         "searches that ended at this plan": found.agreeing,
+        "median search behind by": found.behind,
         "loss by steps": found.loss_by_steps,
     }
     if budget.strata.random:
@@ -167,12 +166,13 @@ def _reasons(
             f"{budget.batches} mill batches, {budget.n // budget.batches} samples drawn from each."
         )
     sure = (
-        "so a better one is unlikely"
+        "a better one is unlikely"
         if found.agreeing > 1
-        else "so a slightly better one may exist: more --starts would look longer"
+        else f"half of them came within {_percent(found.behind)} of it; more --starts would look "
+        "longer"
     )
     said.append(
-        f"{found.agreeing} of {found.groups} independent searches ended at this plan, {sure}. "
+        f"{found.agreeing} of {found.groups} independent searches ended at this plan: {sure}. "
         f"Keeping to the steps of the bench costs {_percent(found.loss_by_steps)} of the criterion."
     )
     return tuple(said)
@@ -182,29 +182,8 @@ def _percent(part: float) -> str:
     return "less than 0.1 %" if part < 0.001 else f"{100 * part:.1f} %"
 
 
-def _findings(
-    request: Request,
-    budget: Budget,
-    model: object,
-    values: FloatArray,
-    sensitivity: dict[float, float],
-    single: str,
-) -> tuple[Finding, ...]:
+def _findings(sensitivity: dict[float, float], single: str) -> tuple[Finding, ...]:
     found: list[Finding] = []
-    X = model_matrix(values, request.coding, union_model(request.wanted_models, request.coding))
-    df = residual_df(budget.strata, X)
-    among = df.get("batch")
-    if among is not None and among < SPARE_BATCHES:
-        found.append(
-            Finding(
-                level="caution",
-                what=f"{among} degrees of freedom are left among batches: what is set once a "
-                "batch will be judged by a badly known error.",
-                evidence={"df among batches": among},
-                advice=f"{budget.batches + SPARE_BATCHES - among} batches would leave "
-                f"{SPARE_BATCHES}.",
-            )
-        )
     for ratio, loss in sensitivity.items():
         if loss > TOLD_LOSS:
             found.append(

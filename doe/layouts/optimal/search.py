@@ -22,7 +22,7 @@ from doe.layouts.optimal.candidates import candidate_settings
 from doe.layouts.optimal.chains import ENOUGH_AGREE, GROUPS, SAME_PLAN, Ends, run_chains
 from doe.layouts.optimal.crowd import Problem, Surroundings, make_crowd
 from doe.layouts.optimal.exchange_many import climb, random_plans
-from doe.layouts.optimal.goal import Goal, can_tell, criterion_values, goal_value, make_goal
+from doe.layouts.optimal.goal import can_tell, criterion_values, goal_value, make_goal
 from doe.layouts.optimal.polish import polish
 from doe.layouts.optimal.repeats import with_repeats
 from doe.layouts.optimal.settle import settled
@@ -98,6 +98,7 @@ class FoundPlan:
         loss_by_steps: Part of the criterion that is lost by keeping to the steps.
         groups: How many independent groups of chains have searched.
         agreeing: How many of them ended at the best plan.
+        behind: Part of the criterion by which the groups in the middle are behind it.
         rounds: How often the chains of the best group were shaken.
     """
 
@@ -107,6 +108,7 @@ class FoundPlan:
     loss_by_steps: float
     groups: int
     agreeing: int
+    behind: float
     rounds: int
 
 
@@ -146,7 +148,8 @@ def best_plan(wanted: Wanted, progress: Progress | None = None) -> FoundPlan:
     return FoundPlan(
         values=values, criteria=mean, by_ratio=by_ratio,
         loss_by_steps=max(float(np.expm1(after - before)), 0.0), groups=len(others),
-        agreeing=int(np.sum(others <= best.score + SAME_PLAN)), rounds=best.rounds,
+        agreeing=int(np.sum(others <= best.score + SAME_PLAN)),
+        behind=float(np.expm1(np.median(others) - best.score)), rounds=best.rounds,
     )  # fmt: skip
 
 
@@ -225,9 +228,18 @@ def _matrix(problem: Problem, x: FloatArray) -> FloatArray:
     return problem.working.expansion.matrix(x)
 
 
-def plan_goal(wanted: Wanted) -> Goal:
-    """Give the goal of a search, to judge other plans by."""
-    return prepared(wanted)[0].goal
+def criteria_of(wanted: Wanted, values: FloatArray) -> dict[str, float]:
+    """Judge any plan as `best_plan` judges its own: D, I and A under the mean of the ratios.
+
+    Args:
+        wanted: What is searched for.
+        values: Settings, shape (n, k), lab units.
+    """
+    expansion = compile_model(wanted.region.coding, wanted.model)
+    moments = region_moments(wanted.region, expansion)
+    X = expansion.matrix(code(values, wanted.region.coding))
+    each = [criterion_values(X, precision(wanted.strata, r), moments) for r in wanted.ratios]
+    return {name: float(np.mean([one[name] for one in each])) for name in "DIA"}
 
 
 def _searched(wanted: Wanted, problem: Problem, progress: Progress | None) -> list[Ends]:

@@ -141,7 +141,8 @@ def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str,
     return Wanted(
         region=request.region, model=model, weights=weights, n=budget.n, strata=budget.strata,
         stages=stages_of(request.study), ratios=request.ratios, potential=potential,
-        replicates=budget.replicates, distinct=budget.distinct, starts=request.starts, seed=request.seed,
+        replicates=budget.replicates, distinct=budget.distinct, starts=request.starts,
+        seed=request.seed,
     )  # fmt: skip
 
 
