@@ -14,6 +14,7 @@ from doe.errors import PlanError
 from doe.layouts.checking import make_layout
 from doe.layouts.choose import make_chosen
 from doe.layouts.freedom import freedom_findings
+from doe.layouts.optimal.wanted import criterion_weights
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns, Purpose, Request
 from doe.layouts.sampling_batches import has_samples
@@ -120,6 +121,7 @@ def plan_study(
     session = open_study(path)
     _refuse_replacing(session, asked)
     request = replace(_request(session, asked), progress=progress)
+    criterion_weights(request)
     runs, why = _laid_out(request, asked)
     plan = _arranged(session, request, runs, why)
     _refuse_more_days(plan, asked)

@@ -70,7 +70,7 @@ def make(request: Request) -> LayoutRuns:
         kind=tuple(kinds[i] for i in order),
         block=None if budget.block is None else budget.block[order],
         batch=None if budget.batch is None else budget.batch[order],
-        criterion=name, criterion_value=found.criteria.get(single),
+        criterion=name, criterion_value=found.criteria.get(single, found.goal),
         details=_details(request, budget, found, p, sensitivity),
         reasons=_reasons(weights, budget, found, p, values),
         findings=_findings(sensitivity, single),

@@ -95,6 +95,7 @@ class FoundPlan:
         values: Settings, shape (n, k), lab units, held runs first; on the steps of the bench.
         criteria: D, I and A under the mean of the ratios, as the record states them.
         by_ratio: The same for each ratio.
+        goal: The weighted product of the criteria that was made small, on the search's own scale.
         loss_by_steps: Part of the criterion that is lost by keeping to the steps.
         groups: How many independent groups of chains have searched.
         agreeing: How many of them ended at the best plan.
@@ -105,6 +106,7 @@ class FoundPlan:
     values: FloatArray
     criteria: Mapping[str, float]
     by_ratio: Mapping[float, Mapping[str, float]]
+    goal: float
     loss_by_steps: float
     groups: int
     agreeing: int
@@ -146,7 +148,7 @@ def best_plan(wanted: Wanted, progress: Progress | None = None) -> FoundPlan:
         name: float(np.mean([values_[name] for values_ in by_ratio.values()])) for name in "DIA"
     }
     return FoundPlan(
-        values=values, criteria=mean, by_ratio=by_ratio,
+        values=values, criteria=mean, by_ratio=by_ratio, goal=float(np.exp(after)),
         loss_by_steps=max(float(np.expm1(after - before)), 0.0), groups=len(others),
         agreeing=int(np.sum(others <= best.score + SAME_PLAN)),
         behind=float(np.expm1(np.median(others) - best.score)), rounds=best.rounds,

@@ -127,7 +127,7 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
         )  # fmt: skip
     n_batches, each = _shared(request, p, batch_columns(columns, request))
     batch = np.repeat(np.arange(1, n_batches + 1), each)
-    block, strata = _blocks(request, n_batches, batch, len(batch))
+    block, strata = _blocks(request, n_batches, batch, len(batch), _samples(request, batch, each))
     return Budget(
         n=len(batch), batches=n_batches, replicates=request.replicates or 0,
         distinct=0 if request.lack_of_fit is None else p + request.lack_of_fit,
@@ -164,15 +164,16 @@ def _independent(request: Request, p: int) -> tuple[int, int, int]:
     repeats, further = request.replicates or 0, request.lack_of_fit or 0
     least = p + further + repeats if request.lack_of_fit is not None else p + repeats
     if request.runs < least:
-        where = "--runs" if request.runs < p or not (repeats or further) else "--replicates"
+        asked = "--replicates" if repeats else "--lack-of-fit"
+        where = "--runs" if request.runs < p or not (repeats or further) else asked
         more = [f"{p} terms"]
         more += [f"{repeats} replicates"] if repeats else []
         more += [f"{further} settings for lack of fit"] if further else []
         raise PlanError(
             f"{request.runs} runs are too few for {', '.join(more)}",
             where=where,
-            allowed=f"{least} or more; {p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} to check "
-            "the model, too",
+            allowed=f"{least} or more{_in_days(request, least)}; "
+            f"{p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} to check the model, too",
             do=largest_model(request),
         )
     distinct = p + further if request.lack_of_fit is not None else 0
@@ -210,10 +211,19 @@ def _shared(request: Request, p: int, p_batch: int) -> tuple[int, int]:
             f"{batches} batches with {each} samples each cannot estimate the {p} terms of the "
             f"model, {p_batch} of which differ between batches only",
             where="--batches",
-            allowed=f"{least} or more; {p_batch + SPARE_BATCHES} to know their error, too",
+            allowed=f"{least} or more{_in_days(request, least)}; {p_batch + SPARE_BATCHES} to "
+            "know their error, too",
             do=largest_model(request),
         )
     return batches, each
+
+
+def _in_days(request: Request, n_batches: int) -> str:
+    """Say how many days so many batches take, where days were asked for."""
+    rule = block_rule(request.study)
+    if request.days is None or rule is None:
+        return ""
+    return f" ({-(-n_batches // rule.room)} days)"
 
 
 def largest_model(request: Request) -> str:
@@ -234,8 +244,24 @@ def largest_model(request: Request) -> str:
     return "Even a linear model needs more; hold a factor (value = …) or make more runs."
 
 
+def _samples(request: Request, batch: IntArray, each: int) -> IntArray | None:
+    """Number the samples where several panels are drawn down from one; None where none are."""
+    stages = {factor.set_per for factor in request.study.varied_factors}
+    if not {"sample", "panel"} <= stages or each % _PANELS:
+        return None
+    return np.arange(len(batch)) // _PANELS + 1
+
+
+# Panels drawn down from one sample: two show their difference, and leave samples to spare.
+_PANELS = 2
+
+
 def _blocks(
-    request: Request, n_batches: int, batch: IntArray | None, n: int
+    request: Request,
+    n_batches: int,
+    batch: IntArray | None,
+    n: int,
+    sample: IntArray | None = None,
 ) -> tuple[IntArray | None, Strata]:
     """Divide the batches into days or other blocks, and gather the strata."""
     rule = block_rule(request.study)
@@ -261,4 +287,6 @@ def _blocks(
         units.append(Stratum(name=rule.name, unit=block, is_fixed=not is_random))
     if batch is not None:
         units.append(Stratum(name="batch", unit=batch))
+    if sample is not None:
+        units.append(Stratum(name="sample", unit=sample))
     return block, make_strata(n, units)
