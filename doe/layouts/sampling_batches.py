@@ -11,6 +11,7 @@ from doe.errors import PlanError
 from doe.layouts.parts import batch_part
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.model.coding import ChoiceAxis, NumericAxis, decode
+from doe.model.strata import stages_of
 from doe.model.terms import model_names
 from doe.study.brief import STAGES, Study
 from doe.study.settings import FloatArray, IntArray
@@ -19,8 +20,8 @@ _SAMPLE = STAGES.index("sample")
 
 
 def has_samples(study: Study) -> bool:
-    """Tell whether some factor is set per sample or panel."""
-    return any(STAGES.index(f.set_per) >= _SAMPLE for f in study.varied_factors)
+    """Tell whether some factor, or the package, is set per sample or panel."""
+    return any(STAGES.index(stage) >= _SAMPLE for stage in stages_of(study))
 
 
 def from_batches(layout: Layout, request: Request) -> LayoutRuns:
@@ -36,6 +37,14 @@ def from_batches(layout: Layout, request: Request) -> LayoutRuns:
     Raises:
         PlanError: Nothing is set per batch, or the samples don't divide among the batches.
     """
+    package = request.study.package
+    if package is not None and STAGES.index(package.set_per) >= _SAMPLE:
+        raise PlanError(
+            f"the layout '{layout.name}' makes batches of blends, and here the package is set per "
+            f"{package.set_per}",
+            where="[package] set_per",
+            do="Take the layout 'optimal', or set the package per batch.",
+        )
     part = batch_part(request)
     if not part.coding.axes:
         raise PlanError(

@@ -35,6 +35,7 @@ class Problem:
         n: Number of runs, held ones included.
         candidates: Coded settings worth trying, shape (g, k).
         block: Day or other block of each run, shape (n,); None without blocks.
+        batch: Mill batch of each run, shape (n,); None where each is one of its own.
     """
 
     region: Region
@@ -46,6 +47,7 @@ class Problem:
     n: int
     candidates: FloatArray
     block: IntArray | None = None
+    batch: IntArray | None = None
 
     @property
     def runs_are_free(self) -> bool:

@@ -31,7 +31,7 @@ _LEAST_GAIN = 1e-10
 # Rough sweeps end, and fine ones begin, where a sweep gains less than this.
 _ROUGH = 3e-3
 _FINE = 2e-6
-_MOST_SWEEPS = 40
+MOST_SWEEPS = 40
 # Plans this far behind the best one (of a log) after the rough sweeps never catch up (measured).
 _HOPELESS = 0.03
 
@@ -59,8 +59,17 @@ def climb_from_random(problem: Problem, starts: int, rng: np.random.Generator) -
     return climb(problem, random_plans(problem, starts, rng), rng)
 
 
-def climb(problem: Problem, x: FloatArray, rng: np.random.Generator) -> Climbed:
-    """Let plans climb until no move gains; those far behind the best stop early."""
+def climb(
+    problem: Problem, x: FloatArray, rng: np.random.Generator, most: int = MOST_SWEEPS
+) -> Climbed:
+    """Let plans climb until no move gains; those far behind the best stop early.
+
+    Args:
+        problem: What is searched for.
+        x: Coded settings, shape (s, n, k).
+        rng: Source of the order of moves.
+        most: Sweeps at most.
+    """
     s, n, k = x.shape
     combination = combinations_of(problem.bounds, x.reshape(s * n, k)).reshape(s, n)
     plans = Plans(problem, x.copy(), combination)
@@ -68,7 +77,7 @@ def climb(problem: Problem, x: FloatArray, rng: np.random.Generator) -> Climbed:
     active = np.arange(s)
     fine = False
     before = plans.scores()
-    for _ in range(_MOST_SWEEPS):
+    for _ in range(most):
         plans.sweep(rng, levels=3 if fine else 0)
         after = plans.scores()
         end.x[active], end.combination[active] = plans.x, plans.combination

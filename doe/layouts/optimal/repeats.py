@@ -16,6 +16,7 @@ from doe.layouts.optimal.climb import know, scores
 from doe.layouts.optimal.crowd import Problem, make_crowd
 from doe.layouts.optimal.exchange_many import climb
 from doe.layouts.optimal.rows import changes, open_row, shares_nothing
+from doe.model.coding import decode
 from doe.study.settings import FloatArray, IntArray
 
 # Runs nearer than this in every coded setting are one setting that the search has not quite closed.
@@ -59,13 +60,29 @@ def with_repeats(
 
 
 def _whole_units(problem: Problem) -> list[IntArray]:
-    """List the runs that a repeat must hold together: a batch where runs share one, else a run."""
-    kept: list[IntArray] = []
-    for rows, _ in sorted(problem.units, key=lambda unit: -len(unit[0])):
-        if not any(np.isin(rows, other).any() for other in kept):
-            kept.append(rows)
-    held = [np.array([i]) for i in range(len(problem.held))]
-    return held + sorted(kept, key=lambda rows: int(rows[0]))
+    """List the runs that a repeat holds together: a batch where runs share one, else one run."""
+    m = len(problem.held)
+    batch = np.arange(problem.n) if problem.batch is None else problem.batch
+    held = [np.array([i]) for i in range(m)]
+    numbers = dict.fromkeys(batch[m:].tolist())
+    return held + [m + np.flatnonzero(batch[m:] == number) for number in numbers]
+
+
+def _shared_columns(problem: Problem, i: int) -> list[int]:
+    """List the settings that a run shares with others of its batch or day."""
+    return [
+        int(j) for rows, columns in problem.units if len(rows) > 1 and i in rows for j in columns
+    ]
+
+
+def _is_held_together(problem: Problem, x: FloatArray) -> bool:
+    """Tell whether every unit still holds one setting in what it sets."""
+    for rows, columns in problem.units:
+        own = x[np.ix_(rows, columns)]
+        apart = np.abs(own - own[0])
+        if not np.all(np.isnan(apart) | (apart < _SAME)):
+            return False
+    return True
 
 
 def _key(x: FloatArray, rows: IntArray) -> bytes:
@@ -95,7 +112,7 @@ def _closed(problem: Problem, x: FloatArray, units: list[IntArray], may_cost: fl
                 tried = x.copy()
                 tried[rows] = x[earlier]
                 after = _score(problem, tried)
-                if after < before + may_cost:
+                if after < before + may_cost and _is_held_together(problem, tried):
                     x, before = tried, after
                 break
     return x
@@ -113,7 +130,8 @@ def _with_one_repeat(
             if j != i and len(units[j]) == len(units[i]):
                 tried = x.copy()
                 tried[units[i]] = x[units[j]]
-                plans.append(tried)
+                if _is_held_together(problem, tried):
+                    plans.append(tried)
     if not plans:
         raise PlanError(
             f"{missing} more replicates find no run that they could repeat",
@@ -131,30 +149,39 @@ def _spread(
     while _n_distinct(x) < distinct:
         crowd = make_crowd(problem, x[None].copy())
         keys = [_key(x, np.array([i])) for i in range(len(x))]
-        movable = [
-            i
-            for i in range(len(problem.held), len(x))
-            if keys.index(keys[i]) < i and any(len(rows) == 1 and rows[0] == i for rows in units)
-        ]
-        fresh = _far_from(problem.candidates, x)
-        if not movable or len(fresh) == 0 or _n_repeats(x, units) <= replicates:
+        movable = [i for i in range(len(problem.held), len(x)) if keys.index(keys[i]) < i]
+        places = [(i, _far_from(_placed(problem, x, i), x)) for i in movable]
+        places = [(i, fresh) for i, fresh in places if len(fresh)]
+        if not places or _n_repeats(x, units) <= replicates:
             raise PlanError(
                 f"{len(x)} runs with {replicates} replicates cannot hold {distinct} different "
                 "settings",
                 where="--lack-of-fit",
                 do="Ask for more runs, or for fewer replicates.",
             )
-        rows = problem.working.matrix(fresh)
         found = [
             changes(
                 crowd.known, problem.goal,
-                open_row(crowd.known, crowd.F, problem.goal, i, independent), rows,
+                open_row(crowd.known, crowd.F, problem.goal, i, independent),
+                problem.working.matrix(fresh),
             )[0]
-            for i in movable
+            for i, fresh in places
         ]  # fmt: skip
         which = int(np.argmin([change.min() for change in found]))
-        x[movable[which]] = fresh[int(found[which].argmin())]
+        i, fresh = places[which]
+        x[i] = fresh[int(found[which].argmin())]
     return x
+
+
+def _placed(problem: Problem, x: FloatArray, i: int) -> FloatArray:
+    """List the candidates for a run, with what it shares with others kept."""
+    shared = _shared_columns(problem, i)
+    if not shared:
+        return problem.candidates
+    placed = problem.candidates.copy()
+    placed[:, shared] = x[i, shared]
+    coding = problem.region.coding
+    return placed[problem.region.contains(decode(placed, coding))]
 
 
 def _far_from(candidates: FloatArray, x: FloatArray) -> FloatArray:
@@ -177,10 +204,26 @@ def _tied(problem: Problem, x: FloatArray, units: list[IntArray]) -> Units:
     held = set(range(len(problem.held)))
     merged: dict[tuple[int, ...], set[int]] = {}
     for rows, columns in problem.units:
-        whole = np.flatnonzero(np.isin(partner, partner[rows]))
-        if not held & set(whole.tolist()):
-            merged.setdefault(tuple(whole.tolist()), set()).update(columns.tolist())
+        whole = _closure(problem, rows, columns, partner)
+        if not held & set(whole):
+            merged.setdefault(whole, set()).update(columns.tolist())
     return tuple((np.array(rows), np.array(sorted(cols))) for rows, cols in merged.items())
+
+
+def _closure(
+    problem: Problem, rows: IntArray, columns: IntArray, partner: IntArray
+) -> tuple[int, ...]:
+    """Gather all runs that must move with some runs in some settings, through units and ties."""
+    whole = set(rows.tolist())
+    while True:
+        size = len(whole)
+        own = np.array(sorted(whole))
+        whole |= set(np.flatnonzero(np.isin(partner, partner[own])).tolist())
+        for others, theirs in problem.units:
+            if np.isin(theirs, columns).any() and whole & set(others.tolist()):
+                whole |= set(others.tolist())
+        if len(whole) == size:
+            return tuple(sorted(whole))
 
 
 def _score(problem: Problem, x: FloatArray) -> float:

@@ -199,10 +199,12 @@ def prepared(wanted: Wanted) -> tuple[Problem, FloatArray]:
     held = np.empty((0, k)) if wanted.held is None else np.asarray(wanted.held)
     rng = np.random.default_rng([wanted.seed, 0])
     candidates = candidate_settings(region, SPARE_CANDIDATES * wanted.n, rng)
+    batch = wanted.strata.find("batch")
     problem = Problem(
         region=region, bounds=make_bounds(region), working=working, goal=goal,
         units=tuple(moving_units(wanted.strata, wanted.stages, len(held))), held=held, n=wanted.n,
         candidates=code(candidates, region.coding), block=_block(wanted.strata),
+        batch=None if batch is None else batch.unit,
     )  # fmt: skip
     return problem, moments
 
