@@ -34,7 +34,7 @@ from doe.model.region import region_of
 from doe.model.sampling import sample_region
 from doe.model.strata import Strata, Stratum, make_strata, precision, stages_of
 from doe.model.terms import make_model
-from doe.study.brief import Study
+from doe.study.brief import Stage, Study
 from doe.study.settings import BoolArray, FloatArray
 from tests.doe.layouts.briefs import CHEMISTRY, CUT_SIMPLEX, RANGES, WHOLE_SIMPLEX, a_study
 
@@ -122,7 +122,7 @@ def searches(
         # The first factor is set once a batch, all else for every sample.
         first = len(study.additives)
         k = len(region.coding.axes)
-        stages = tuple("batch" if j == first else "sample" for j in range(k))
+        stages: tuple[Stage, ...] = tuple("batch" if j == first else "sample" for j in range(k))
         wanted = replace(wanted, stages=stages)
     return Drawn(wanted=wanted, rng=np.random.default_rng(draw(st.integers(0, 2**31))))
 
@@ -447,10 +447,11 @@ def test_a_plan_for_several_ratios_lies_between(seed: int) -> None:
     study = a_study((RANGES[0], {**RANGES[2], "set_per": "sample"}))
     strata = _strata("batches", 12)
     low, high = 0.1, 10.0
+    every: tuple[tuple[float, ...], ...] = ((low,), (high,), (low, high))
     made = {
         ratios: best_plan(_wanted(study, 12, {"I": 1.0}, strata, ratios=ratios, seed=seed,
                                   rounds=3)).values
-        for ratios in ((low,), (high,), (low, high))
+        for ratios in every
     }  # fmt: skip
     goals = {
         ratios: prepared(_wanted(study, 12, {"I": 1.0}, strata, ratios=ratios))[0]

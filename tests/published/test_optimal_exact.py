@@ -25,10 +25,12 @@ from doe.model.moments import region_moments
 from doe.model.region import Region, region_of
 from doe.model.strata import make_strata
 from doe.model.terms import INTERCEPT, Model, make_model, parse_term
+from doe.study.brief import Stage
 from doe.study.settings import FloatArray
 from tests.doe.layouts.briefs import a_study
 
 REFERENCE = Path(__file__).parents[1] / "reference"
+STAGE: tuple[Stage, ...] = ("batch",)
 # Fine enough that keeping to it moves no printed digit.
 STEP = 1e-6
 
@@ -78,7 +80,7 @@ def _search(region: Region, n: int, criterion: str, model: Model | str) -> Found
     return best_plan(
         Wanted(
             region=region, model=own, weights={criterion: 1.0}, n=n, strata=make_strata(n, ()),
-            stages=("batch",) * len(region.coding.axes), seed=1, workers=1,
+            stages=STAGE * len(region.coding.axes), seed=1, workers=1,
         )
     )  # fmt: skip
 
