@@ -53,15 +53,16 @@ RANGED = {
 BEADS = {"name": "bead diameter", "levels": [0.6, 0.8, 1.2]}
 LIMIT = {"sum": {"dose": 1.0, "grind time": 0.02}, "at_most": 2.6}
 FORBID = {"settings": {"chemistry": "comb", "pH": "> 9.0"}}
+STEPPED_SHARES = tuple({**one, "step": 0.01} for one in CUT_SIMPLEX)
 REGIONS: tuple[Study, ...] = (
     a_study(RANGES[:2]),
     a_study(STEPPED),
-    a_study((RANGES[0], RANGES[2]), limit=[LIMIT]),
+    a_study((STEPPED[0], STEPPED[2]), limit=[LIMIT]),
     a_study((), WHOLE_SIMPLEX),
-    a_study((RANGES[1],), CUT_SIMPLEX),
-    a_study((RANGES[1], CHEMISTRY), forbid=[FORBID]),
-    a_study((CHEMISTRY, RANGED)),
-    a_study((RANGES[0], BEADS)),
+    a_study((STEPPED[1],), STEPPED_SHARES),
+    a_study((STEPPED[1], CHEMISTRY), forbid=[FORBID]),
+    a_study((CHEMISTRY, {**RANGED, "step": 0.1})),
+    a_study((STEPPED[0], BEADS)),
 )
 WEIGHTS: tuple[dict[str, float], ...] = (
     {"D": 1.0}, {"I": 1.0}, {"A": 1.0}, {"I": 0.6, "D": 0.3, "A": 0.1}, {"Bayesian D": 1.0},
@@ -151,7 +152,8 @@ def test_exchange_among_candidates_never_loses(drawn: Drawn) -> None:
     problem, crowd = _crowd(drawn)
     candidates = problem.candidates
     combination = combinations_of(problem.bounds, candidates)
-    before = crowd.refresh(problem.goal)
+    # From the end of a polish, too: there every candidate would be a loss.
+    before = polish(problem, crowd, Surroundings(problem), drawn.rng, (0.3, 0.1))
     for _ in range(3):
         after = exchange_among(problem, crowd, candidates, combination, drawn.rng, most=1)
 
@@ -384,6 +386,18 @@ def test_held_runs_are_in_unchanged(seed: int, m: int, kind: str) -> None:
     assert on_steps(values[m:], region).all()
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_half_of_the_best_plan_is_led_to_the_best_plan(seed: int) -> None:
+    """Held runs count in what the others are chosen for."""
+    study = a_study(RANGES[:2])
+    strata = make_strata(9, ())
+    whole = best_plan(_wanted(study, 9, {"D": 1.0}, strata, starts=48, rounds=20))
+    part = np.random.default_rng(seed).permutation(whole.values)[:5]
+    found = best_plan(_wanted(study, 9, {"D": 1.0}, strata, held=part, seed=seed))
+
+    assert found.criteria["D"] == pytest.approx(whole.criteria["D"], rel=1e-4)
+
+
 @settings(max_examples=8, deadline=None)
 @given(searches(kinds=("none", "batches")), st.integers(0, 2), st.integers(0, 2))
 def test_replicates_and_different_settings_are_there(
@@ -426,7 +440,7 @@ def test_other_names_give_the_same_plan(seed: int, criterion: str) -> None:
     np.testing.assert_array_equal(first.values, second.values)
 
 
-@settings(max_examples=2, deadline=None)
+@settings(max_examples=2, deadline=None, derandomize=True)
 @given(st.integers(0, 1000))
 def test_other_orders_give_a_plan_as_good(seed: int) -> None:
     """The columns change places; what the plan is worth does not."""
@@ -440,7 +454,7 @@ def test_other_orders_give_a_plan_as_good(seed: int) -> None:
     assert first == pytest.approx(second, rel=1e-3)
 
 
-@settings(max_examples=2, deadline=None)
+@settings(max_examples=2, deadline=None, derandomize=True)
 @given(st.integers(0, 1000))
 def test_a_plan_for_several_ratios_lies_between(seed: int) -> None:
     """On the average of the ratios it beats the plans made for one; at each ratio they beat it."""
@@ -470,7 +484,7 @@ def test_a_plan_for_several_ratios_lies_between(seed: int) -> None:
     assert average == pytest.approx(worth((low, high), made[(low, high)]), abs=1e-9)
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4, deadline=None, derandomize=True)
 @given(st.integers(0, 1000))
 def test_predictions_near_given_settings_are_sharper_if_asked_for(seed: int) -> None:
     """I over a corner of the region: better there than the plan for all of it, worse elsewhere."""
@@ -494,7 +508,7 @@ def test_predictions_near_given_settings_are_sharper_if_asked_for(seed: int) -> 
     assert average(near, everywhere) > average(whole, everywhere)
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4, deadline=None, derandomize=True)
 @given(st.integers(0, 1000))
 def test_a_plan_climbs_under_another_ratio(seed: int) -> None:
     """Never down, and not at all where no ratio enters."""
