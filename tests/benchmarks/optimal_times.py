@@ -4,9 +4,9 @@ Run: python -m tests.benchmarks.optimal_times [--most 30] [words of a problem]
 
 The library (see `optimal_outside`) starts again with its candidates in another order until it is
 within 0.1 % of our plan; of two algorithms and two lists of candidates the fastest counts. It is
-stopped after six times our time, two seconds at least and `--most` at most: "never" then stands beside the
-best that it had. A second table shows what one start costs as problems grow; a last line times the
-whole command `millbase plan`.
+stopped after six times our time, two seconds at least and `--most` seconds at most: "never" then
+stands before the part of our quality that it had. A second table shows what one start costs as
+problems grow; a last line times the whole command `millbase plan`.
 """
 
 from __future__ import annotations

@@ -32,13 +32,13 @@ def _wanted(study: Study, n: int, **more: Any) -> Wanted:
 TWO = a_study(RANGES[:2])
 
 
-def test_more_batches_of_chains_never_give_a_worse_plan() -> None:
+@pytest.mark.parametrize("seed", [3, 4])
+def test_more_batches_of_chains_never_give_a_worse_plan(seed: int) -> None:
     """The first ones are the same whatever their number; the mesh alone may cost a hair."""
-    wanted = _wanted(a_study(RANGES[:5]), 23, rounds=0)
-    values = [best_plan(replace(wanted, starts=48 * b)).criteria["I"] for b in (1, 2, 3)]
+    wanted = _wanted(a_study(RANGES[:5]), 24, rounds=0, seed=seed)
+    found = [best_plan(replace(wanted, starts=48 * b)) for b in (1, 2)]
 
-    assert values[1] <= values[0] * (1 + 1e-5)
-    assert values[2] <= values[1] * (1 + 1e-5)
+    assert found[1].criteria["I"] <= found[0].criteria["I"] * (1 + 1e-5)
 
 
 def test_shaking_finds_better_plans() -> None:
