@@ -133,7 +133,7 @@ def best_plan(wanted: Wanted, progress: Progress | None = None) -> FoundPlan:
     others = np.concatenate([end.others for end in ends])
     rng = np.random.default_rng([wanted.seed, 9])
     x, together = with_repeats(problem, best.x, wanted.replicates, wanted.distinct, rng)
-    values = settled(replace(problem, units=together), x, wanted.region)
+    values = settled(replace(problem, units=together), x, wanted.region, wanted.distinct)
     expansion = problem.working.expansion
     before = goal_value(problem.goal, expansion.matrix(x))
     X = expansion.matrix(code(values, wanted.region.coding))

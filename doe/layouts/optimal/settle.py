@@ -25,15 +25,18 @@ SHARE_MESH = 0.001
 _MOST_SWEEPS = 20
 _LEAST_GAIN = 1e-9
 _FARTHEST = 3
+# Settings that differ by less than this, in lab units of any size, are one.
+_DIGITS = 9
 
 
-def settled(problem: Problem, x: FloatArray, region: Region) -> FloatArray:
+def settled(problem: Problem, x: FloatArray, region: Region, distinct: int = 0) -> FloatArray:
     """Bring a plan onto the steps and exchange steps there until nothing gains.
 
     Args:
         problem: What was searched for.
         x: Coded settings, shape (n, k), held runs first.
         region: The region.
+        distinct: Least number of different settings, where the plan has so many.
 
     Returns:
         Shape (n, k), lab units; held runs as they were given.
@@ -42,7 +45,7 @@ def settled(problem: Problem, x: FloatArray, region: Region) -> FloatArray:
     values = decode(x, region.coding)
     values[: len(problem.held)] = problem.held
     for rows, columns in problem.units:
-        options = _first_steps(values, meshed, rows, columns)
+        options = _first_steps(values, meshed, rows, columns, distinct)
         if len(options):
             values = _best(problem, values, rows, options)
     for _ in range(_MOST_SWEEPS):
@@ -50,6 +53,7 @@ def settled(problem: Problem, x: FloatArray, region: Region) -> FloatArray:
         for rows, columns in problem.units:
             for part in _parts(columns, region.coding):
                 options = _with(values, rows, part, meshed, reach=2)
+                options = _apart(values, rows, options, distinct)
                 values = _best(problem, values, rows, options)
         if np.array_equal(before, values, equal_nan=True):
             break
@@ -83,14 +87,31 @@ def _meshed(axis: Axis) -> Axis:
 
 
 def _first_steps(
-    values: FloatArray, region: Region, rows: IntArray, columns: IntArray
+    values: FloatArray, region: Region, rows: IntArray, columns: IntArray, distinct: int
 ) -> FloatArray:
-    """List the steps round a unit, looking farther where none lies inside."""
+    """List the steps round a unit, looking farther where none lies inside and apart from others."""
+    nearest = np.empty((0, len(rows), values.shape[1]))
     for reach in range(1, _FARTHEST + 1):
         options = _with(values, rows, columns, region, reach=reach)
+        nearest = nearest if len(nearest) else options
+        options = _apart(values, rows, options, distinct)
         if len(options):
             return options
-    return np.empty((0, len(rows), values.shape[1]))
+    return nearest
+
+
+def _apart(values: FloatArray, rows: IntArray, options: FloatArray, distinct: int) -> FloatArray:
+    """Keep the options of a unit that leave enough different settings in the plan."""
+    if distinct == 0 or len(options) == 0:
+        return options
+    others = np.delete(values, rows, axis=0)
+    enough = [_n_different(np.vstack([others, option])) >= distinct for option in options]
+    kept: FloatArray = options[np.array(enough)]
+    return kept
+
+
+def _n_different(values: FloatArray) -> int:
+    return len({row.tobytes() for row in np.round(np.nan_to_num(values, nan=-1e9), _DIGITS) + 0.0})
 
 
 def _with(

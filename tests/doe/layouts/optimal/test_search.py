@@ -94,6 +94,23 @@ def test_the_cheapest_repeat_is_taken() -> None:
     assert len(np.unique(np.round(repeated, 9), axis=0)) == 7
 
 
+@pytest.mark.parametrize(("n", "distinct"), [(8, 8), (9, 8), (10, 10)])
+def test_different_settings_are_not_brought_together_by_the_steps(n: int, distinct: int) -> None:
+    """D would rather repeat the seven settings of seven terms, and coarse steps invite it to."""
+    own_dose = {
+        "name": "own dose",
+        "step": 0.1,
+        "range": [
+            {"when": {"chemistry": "acrylate"}, "low": 0.5, "high": 1.5},
+            {"when": {"chemistry": "block"}, "low": 1.0, "high": 3.0},
+        ],
+    }
+    wanted = _wanted(a_study((CHEMISTRY, own_dose)), n, weights={"D": 1.0}, distinct=distinct)
+    values = np.round(np.nan_to_num(best_plan(wanted).values, nan=-9.0), 9)
+
+    assert len(np.unique(values, axis=0)) >= distinct
+
+
 def test_more_replicates_than_runs_are_refused() -> None:
     """Eight runs hold seven replicates at most."""
     with pytest.raises(PlanError, match="replicates"):
