@@ -180,7 +180,7 @@ def test_polish_never_loses(drawn: Drawn) -> None:
     )
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(searches(kinds=("none", "random days", "fixed days", "batches")))
 def test_exchange_along_lines_never_loses(drawn: Drawn) -> None:
     """Sweep by sweep, rough and fine; batches hold what they hold."""
@@ -198,7 +198,7 @@ def test_exchange_along_lines_never_loses(drawn: Drawn) -> None:
     assert np.all(end.score <= before + ROUNDING)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(searches())
 def test_the_change_by_an_exchange_is_the_change_of_the_score(drawn: Drawn) -> None:
     """What `changes` says of each candidate, against working the plan out anew."""
@@ -223,7 +223,7 @@ def test_the_change_by_an_exchange_is_the_change_of_the_score(drawn: Drawn) -> N
     np.testing.assert_allclose(changes(crowd.known, goal, opened, rows), told, atol=1e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(searches())
 def test_an_exchange_leaves_what_working_out_anew_gives(drawn: Drawn) -> None:
     """Inverse, traces and the forms of the candidates after several exchanges."""
@@ -259,7 +259,7 @@ def _traces(kept: Any, fresh: Any) -> list[tuple[str, FloatArray, FloatArray]]:
     return [("trace", mine, theirs) for mine, theirs in pairs if mine is not None]
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(searches(kinds=("none", "random days", "fixed days", "batches")))
 def test_every_run_can_be_made(drawn: Drawn) -> None:
     """Inside limits, forbids, own ranges and levels, and on the steps of the bench."""
@@ -277,7 +277,7 @@ def test_every_run_can_be_made(drawn: Drawn) -> None:
     np.testing.assert_array_equal(values, again)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(searches(kinds=("none", "random days", "fixed days", "batches")))
 def test_the_record_agrees_with_generalised_least_squares(drawn: Drawn) -> None:
     """D, I and A from V = I + ρ ZZ' and fixed blocks as columns of their own, by solving alone."""
@@ -309,7 +309,7 @@ def test_the_record_agrees_with_generalised_least_squares(drawn: Drawn) -> None:
         assert told["D"] == pytest.approx(np.linalg.det(whole) ** (-1 / p) / wanted.n, rel=1e-6)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(searches(kinds=("none", "random days", "batches")))
 def test_a_plan_is_judged_alike_by_the_search_and_the_record(drawn: Drawn) -> None:
     """For a single criterion and ratio the goal is its log, but for a constant of D."""
@@ -348,7 +348,7 @@ def test_one_more_run_never_raises_the_variance_of_a_prediction(drawn: Drawn, in
     assert np.all(variances[1] <= variances[0] * (1 + 1e-6))
 
 
-@settings(max_examples=3, deadline=None)
+@settings(max_examples=2, deadline=None)
 @given(st.integers(0, 1000), st.sampled_from(["D", "I"]))
 def test_batches_hold_batch_factors_and_days_hold_theirs(seed: int, criterion: str) -> None:
     """A grind time per sample, a pH per batch, a mill temperature per day."""
@@ -372,7 +372,7 @@ def test_batches_hold_batch_factors_and_days_hold_theirs(seed: int, criterion: s
     assert any(len(np.unique(values[batch == b, 2])) > 1 for b in np.unique(batch))
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.integers(0, 1000), st.integers(1, 5), st.sampled_from(["none", "random days"]))
 def test_held_runs_are_in_unchanged(seed: int, m: int, kind: str) -> None:
     """Even off the steps: they have been made."""
@@ -398,7 +398,7 @@ def test_half_of_the_best_plan_is_led_to_the_best_plan(seed: int) -> None:
     assert found.criteria["D"] == pytest.approx(whole.criteria["D"], rel=1e-4)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(searches(kinds=("none", "batches")), st.integers(0, 2), st.integers(0, 2))
 def test_replicates_and_different_settings_are_there(
     drawn: Drawn, replicates: int, spare: int
@@ -425,7 +425,7 @@ def test_replicates_and_different_settings_are_there(
     assert len(np.unique(values, axis=0)) >= distinct
 
 
-@settings(max_examples=3, deadline=None)
+@settings(max_examples=2, deadline=None)
 @given(st.integers(0, 1000), st.sampled_from(["D", "I"]))
 def test_other_names_give_the_same_plan(seed: int, criterion: str) -> None:
     """Renamed so that their alphabet runs the other way."""
@@ -484,7 +484,7 @@ def test_a_plan_for_several_ratios_lies_between(seed: int) -> None:
     assert average == pytest.approx(worth((low, high), made[(low, high)]), abs=1e-9)
 
 
-@settings(max_examples=4, deadline=None, derandomize=True)
+@settings(max_examples=2, deadline=None, derandomize=True)
 @given(st.integers(0, 1000))
 def test_predictions_near_given_settings_are_sharper_if_asked_for(seed: int) -> None:
     """I over a corner of the region: better there than the plan for all of it, worse elsewhere."""
@@ -508,7 +508,7 @@ def test_predictions_near_given_settings_are_sharper_if_asked_for(seed: int) -> 
     assert average(near, everywhere) > average(whole, everywhere)
 
 
-@settings(max_examples=4, deadline=None, derandomize=True)
+@settings(max_examples=2, deadline=None, derandomize=True)
 @given(st.integers(0, 1000))
 def test_a_plan_climbs_under_another_ratio(seed: int) -> None:
     """Never down, and not at all where no ratio enters."""
