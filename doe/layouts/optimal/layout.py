@@ -166,7 +166,7 @@ def _reasons(
             f"{budget.batches} mill batches, {budget.n // budget.batches} samples drawn from each."
         )
     sure = (
-        "a better one is unlikely"
+        "a better one was not found"
         if found.agreeing > 1
         else f"half of them came within {_percent(found.behind)} of it; more --starts would look "
         "longer"
