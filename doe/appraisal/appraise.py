@@ -10,7 +10,7 @@ import numpy as np
 from doe.appraisal.aliases import Alias, next_order
 from doe.appraisal.effects import setting_effects
 from doe.appraisal.freedom import Freedom, column_strata, freedom_of
-from doe.appraisal.information import Information, Ratio, information_of
+from doe.appraisal.information import Ratio, information_of, leverages
 from doe.appraisal.intervals import HalfWidth, half_widths
 from doe.appraisal.losses import Loss, losses_of
 from doe.appraisal.profile import Profile, Terrain, make_terrain, variance_profile
@@ -165,7 +165,7 @@ def appraise_runs(
         freedom=freedom,
         terms=judge.terms(model),
         settings=judge.settings(setting_effects(region, terrain.expansion)),
-        leverage=_leverage(information, runs),
+        leverage=_leverage(X, runs, wishes.ratio),
         correlations=estimate_correlations(information, region, model, values),
         aliases=aliases_of(information, columns, beyond, region, values),
         beyond=beyond,
@@ -187,9 +187,10 @@ def appraise_runs(
     )
 
 
-def _leverage(information: Information, runs: PlanRuns) -> dict[int, float]:
-    numbers = [run for run, own in zip(runs.run, runs.is_design, strict=True) if own]
-    return dict(zip(numbers, information.leverage.tolist(), strict=True))
+def _leverage(X: FloatArray, runs: PlanRuns, ratio: Ratio) -> dict[int, float]:
+    every = leverages(X, runs, ratio).tolist()
+    own = zip(runs.run, runs.is_design, every, strict=True)
+    return {run: pull for run, is_design, pull in own if is_design}
 
 
 def _inflation(

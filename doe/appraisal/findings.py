@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from doe.appraisal.appraise import Appraisal
+from doe.appraisal.freedom_findings import freedom_findings, listed, plural
 from doe.appraisal.sought import WANTED_POWER
 from doe.model.coding import Coding
-from doe.model.strata import RESIDUAL
 from doe.model.terms import is_blend
 from doe.study.finding import Finding
 
-# Fewer degrees of freedom leave the error itself badly known: t is 2.78 at 4, 3.18 at 3.
-LEAST_DF = 4
-_LISTED = 6
 _SEVERAL = 2
 
 
@@ -19,8 +16,7 @@ def appraisal_findings(appraisal: Appraisal, coding: Coding) -> tuple[Finding, .
     """Say what is wrong or doubtful with a plan, the gravest first."""
     return (
         *_untold(appraisal),
-        *_few_df(appraisal),
-        *_no_replicates(appraisal),
+        *_on_freedom(appraisal),
         *_outside(appraisal),
         *_weak(appraisal),
         *_on_ratio(appraisal),
@@ -28,20 +24,6 @@ def appraisal_findings(appraisal: Appraisal, coding: Coding) -> tuple[Finding, .
         *_about_d(appraisal, coding),
         *_fixed(appraisal),
     )
-
-
-def listed(names: tuple[str, ...] | list[str], most: int = _LISTED) -> str:
-    """List names, the rest of a long list counted.
-
-    Example:
-        >>> listed(["dose", "pH", "grind time"], 2)
-        'dose, pH and 1 more'
-    """
-    shown = list(names[:most])
-    left = len(names) - len(shown)
-    if left:
-        return f"{', '.join(shown)} and {left} more"
-    return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
 
 
 def _untold(appraisal: Appraisal) -> list[Finding]:
@@ -61,49 +43,13 @@ def _untold(appraisal: Appraisal) -> list[Finding]:
     ]
 
 
-def _few_df(appraisal: Appraisal) -> list[Finding]:
-    found = []
-    for stratum, df in appraisal.freedom.residual.items():
-        if df >= LEAST_DF or not appraisal.is_estimable:
-            continue
-        where = "the error" if stratum == RESIDUAL else f"the scatter between {plural(stratum)}"
-        own = [one.name for one in appraisal.settings if one.stratum == stratum]
-        about = f" {listed(own)} will be judged by it." if own and stratum != RESIDUAL else ""
-        left = "No degree of freedom is" if df == 0 else f"{df} degree{'s' * (df > 1)} of freedom "
-        left += "" if df == 0 else "is" if df == 1 else "are"
-        found.append(
-            Finding(
-                level="caution",
-                what=f"{left} left for {where}: below {LEAST_DF} it is badly known itself.{about}",
-                evidence={f"residual df, {stratum}": df},
-                advice=f"Add {plural(stratum)}, or take a smaller model."
-                if stratum != RESIDUAL
-                else "Add runs, or take a smaller model.",
-            )
-        )
-    return found
-
-
-def plural(stratum: str) -> str:
-    """Name the units of a stratum.
-
-    Example:
-        >>> plural("batch"), plural("day")
-        ('batches', 'days')
-    """
-    return f"{stratum}es" if stratum.endswith(("ch", "s", "x")) else f"{stratum}s"
-
-
-def _no_replicates(appraisal: Appraisal) -> list[Finding]:
-    if sum(appraisal.freedom.pure_error.values()) > 0:
-        return []
-    return [
-        Finding(
-            level="note",
-            what="No settings are run twice: lack of fit can't be tested.",
-            advice="Ask for centre runs or replicates.",
-        )
-    ]
+def _on_freedom(appraisal: Appraisal) -> tuple[Finding, ...]:
+    if not appraisal.is_estimable:
+        return ()
+    own: dict[str, list[str]] = {}
+    for one in appraisal.settings:
+        own.setdefault(one.stratum, []).append(one.name)
+    return freedom_findings(appraisal.freedom, own)
 
 
 def _outside(appraisal: Appraisal) -> list[Finding]:

@@ -19,7 +19,7 @@ import numpy as np
 
 from doe.appraisal.runs import PlanRuns
 from doe.model.information import RANK_TOLERANCE
-from doe.model.strata import precision
+from doe.model.strata import Strata, fixed_columns, precision
 from doe.study.settings import FloatArray, frozen_array
 
 # An eigenvalue of P below this part of the largest is that of a direction taken out by blocks.
@@ -68,12 +68,6 @@ class Information:
         n, p = self.X.shape
         return p / (n * float((self.root**2).sum())) if self.is_full else 0.0
 
-    @property
-    def leverage(self) -> FloatArray:
-        """Pull of each run on its own fitted value, shape (n,); they add up to the rank."""
-        pull = self.X @ self.root
-        return np.asarray((pull * (self.P @ pull)).sum(axis=1))
-
     def variance_at(self, rows: FloatArray) -> FloatArray:
         """Give f'(X'PX)^-1 f for rows of a model matrix, shape (g,), in residual variances."""
         return np.asarray(((rows @ self.root) ** 2).sum(axis=1))
@@ -101,6 +95,29 @@ def information_of(X: FloatArray, runs: PlanRuns, ratio: Ratio = 1.0) -> Informa
         d_efficiency=float(np.exp(log_d / p) / n) if rank == p else 0.0,
         estimable=tuple(bool(part < _PART) for part in unknown),
     )
+
+
+def leverages(X: FloatArray, runs: PlanRuns, ratio: Ratio) -> FloatArray:
+    """Give the pull of each run on its own fitted value, shape (n,), controls among them.
+
+    Fixed blocks and controls are fitted beside the model, so all add up to the rank of the whole.
+
+    Args:
+        X: Model matrix of the runs of the plan, controls left out, shape (n_design, p).
+        runs: All n runs.
+        ratio: Variance of each random stratum over the residual variance.
+    """
+    whole = np.zeros((len(runs), X.shape[1]))
+    whole[runs.is_design] = X
+    W = np.hstack([whole, runs.control_columns, fixed_columns(runs.strata)])
+    scatter = 1.0 + alone_variance(runs, ratio)
+    random = Strata(n=len(runs), above=runs.strata.random)
+    P = precision(random, scaled(ratio, 1.0 / scatter))
+    root = np.linalg.cholesky(P).T
+    U, s, _ = np.linalg.svd(root @ W, full_matrices=False)
+    U = U[:, s > RANK_TOLERANCE * s[0]]
+    # H = W (W'PW)^- W'P = root^-1 U U' root.
+    return np.asarray((np.linalg.solve(root, U) * (root.T @ U)).sum(axis=1))
 
 
 def surface_precision(runs: PlanRuns, ratio: Ratio) -> FloatArray:

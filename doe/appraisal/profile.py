@@ -17,13 +17,15 @@ from doe.model.expansion import Expansion
 from doe.model.moments import region_moments
 from doe.model.region import Region
 from doe.model.sampling import sample_region
-from doe.model.vertices import region_vertices
+from doe.model.vertices import some_vertices
 from doe.study.settings import FloatArray, frozen_array
 
 # Points of the seeded sample: a share of the region is then known to within 1.6 per cent (95 %).
 SAMPLE = 4000
 # Shares at which the curve is kept.
 CURVE = 101
+# Vertices that are looked at; a box of many ranges has more than anybody could.
+_CORNERS = 20_000
 # Local search for the worst point: places it starts from, and rounds without a gain before it ends.
 _STARTS = 6
 _ROUNDS = 60
@@ -94,7 +96,7 @@ class Profile:
 def make_terrain(region: Region, expansion: Expansion, seed: int = 0) -> Terrain:
     """Work out what every plan of a region is held against."""
     sample = sample_region(region, SAMPLE, np.random.default_rng([seed, 3]))
-    corners = region_vertices(region)
+    corners = some_vertices(region, _CORNERS, np.random.default_rng([seed, 6]))
 
     def rows(values: FloatArray) -> FloatArray:
         return expansion.matrix(code(values, region.coding))

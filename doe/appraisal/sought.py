@@ -43,29 +43,46 @@ def what_is_sought(
 
     Args:
         study: The brief, with `sd` and `effect` of `[plan]`.
-        effect: Asked for on the command line; then it stands for all responses.
-        sd: Asked for on the command line; 1 beside an effect alone, which is then in sd.
+        effect: Asked for on the command line, in place of the brief's of every response.
+        sd: Asked for on the command line, likewise. What is not asked for stays the brief's.
 
     Returns:
-        One entry a response that the brief says enough of; a single one for all where it says of
-        none, or where the command line does.
+        One entry a response of which a standard deviation is known; a single one for all where the
+        command line says everything or the brief nothing: an effect alone is then in standard
+        deviations of a run.
 
     Raises:
-        PlanError: A number is not positive.
+        PlanError: A number is not positive, or the effect is beyond all standard deviations.
     """
     for option, value in (("--effect", effect), ("--sd", sd)):
         if value is not None and not value > 0:
             raise PlanError(f"{value:g} is not positive", where=option, allowed="above 0")
-    if effect is not None or sd is not None:
-        scale = 1.0 if sd is None else sd
-        size = DEFAULT_EFFECT * scale if effect is None else effect
-        return (Sought(effect=size, sd=scale, is_said=effect is not None),)
-    known = [r.name for r in study.responses if study.wishes.sd.get(r.name, 0.0) > 0]
+    if effect is not None and sd is not None:
+        return (_checked(Sought(effect=effect, sd=sd, is_said=True)),)
     found = []
-    for name in known:
-        scale = study.wishes.sd[name]
-        said = study.wishes.effect.get(name)
+    for response in study.responses:
+        name = response.name
+        scale = study.wishes.sd.get(name, 0.0) if sd is None else sd
+        said = study.wishes.effect.get(name) if effect is None else effect
         size = DEFAULT_EFFECT * scale if said is None else abs(said)
-        if size > 0:
+        # A standard deviation that is asked for takes the place of those the brief says only.
+        is_known = scale > 0 and (sd is None or name in study.wishes.effect)
+        if is_known and size > 0:
             found.append(Sought(response=name, effect=size, sd=scale, is_said=said is not None))
-    return tuple(found) or (Sought(),)
+    if found:
+        return tuple(_checked(one) for one in found)
+    scale = 1.0 if sd is None else sd
+    return (_checked(Sought(effect=(effect or DEFAULT_EFFECT) * scale, sd=scale)),)
+
+
+def _checked(sought: Sought) -> Sought:
+    if not sought.ratio < _MOST_DEVIATIONS:
+        raise PlanError(
+            f"an effect of {sought.ratio:g} standard deviations needs no plan to be seen",
+            where="--effect",
+            allowed=f"below {_MOST_DEVIATIONS:g} standard deviations",
+        )
+    return sought
+
+
+_MOST_DEVIATIONS = 1e6

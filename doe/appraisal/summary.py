@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from doe.appraisal.appraise import Appraisal
-from doe.appraisal.findings import LEAST_DF, listed, plural
+from doe.appraisal.freedom_findings import LEAST_DF, listed, plural
 from doe.appraisal.losses import Loss, most_painful
 from doe.appraisal.sizes import SizePoint, shares_batches
 from doe.appraisal.sought import WANTED_POWER, Sought

@@ -82,10 +82,11 @@ def make_chosen(request: Request) -> tuple[LayoutRuns, tuple[str, ...]]:
     runs = _enough_to_judge(name, request)
     compared = against_optimal(runs, request)
     if compared is None:
-        return runs, (*why, "No optimal plan of this size was found to compare it with.")
+        return runs, (*why, "No optimal plan of this size was searched to compare it with.")
     record = {"layout": name, "runs": len(runs), **compared.record()}
     if compared.loss <= CLASSIC_MAY_LOSE[compared.criterion]:
-        told = f"{compared.sentence(name, len(runs))}, little to pay for its balance."
+        price = "little" if compared.loss > 0 else "nothing"
+        told = f"{compared.sentence(name, len(runs))}, {price} to pay for its balance."
         return with_record(runs, record), (*why, told, *_added(request, runs))
     least = LAYOUTS[OPTIMAL].foresee
     fewer = request.runs is None and least is not None and least(request) <= len(runs)

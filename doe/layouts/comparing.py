@@ -10,8 +10,9 @@ import numpy as np
 
 from doe.errors import PlanError
 from doe.layouts.optimal.search import Wanted, best_plan, criteria_of
-from doe.layouts.optimal.wanted import union_model
+from doe.layouts.optimal.wanted import MOST_RUNS, MOST_TERMS, union_model
 from doe.layouts.request import LayoutRuns, Request
+from doe.model.matrix import model_columns
 from doe.model.strata import Stratum, make_strata, stages_of
 
 # A short search: what it finds is a few per cent from the best, enough for a comparison.
@@ -46,10 +47,10 @@ class Comparison:
             if self.criterion == "I"
             else "information a run (|X'X|^(1/p)/n)"
         )
-        loss = f"{100 * abs(self.loss):.0f} % {'worse' if self.loss >= 0 else 'better'}"
         return (
             f"'{name}' with {n_runs} runs has {what} of {self.own:.3g}, the best plan of as many "
-            f"runs that a short search found {self.optimal:.3g}: {loss}"
+            f"runs that a short search found {self.optimal:.3g}: it loses "
+            f"{100 * max(self.loss, 0.0):.0f} %"
         )
 
     def record(self) -> dict[str, Any]:
@@ -65,11 +66,14 @@ def against_optimal(runs: LayoutRuns, request: Request) -> Comparison | None:
 
     Blocks are left out on both sides: runs are divided into days only later.
     """
+    model = union_model(request.wanted_models, request.coding)
+    if len(runs) > MOST_RUNS or len(model_columns(model, request.coding)) > MOST_TERMS:
+        return None
     criterion = "D" if request.purpose == "screening" else "I"
     units = [] if runs.batch is None else [Stratum(name="batch", unit=np.asarray(runs.batch))]
     wanted = Wanted(
         region=request.region,
-        model=union_model(request.wanted_models, request.coding),
+        model=model,
         weights={criterion: 1.0},
         n=len(runs),
         strata=make_strata(len(runs), units),

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
+from doe.errors import PlanError
 from doe.layouts.classic_tables import full_factorial_table
 from doe.layouts.completing import Points, complete, of_kind
 from doe.layouts.parts import factor_kinds, level_count, require_factors_alone
@@ -17,13 +20,16 @@ NAME = "full factorial"
 
 # Centre runs of a layout with ranges at two levels: they show curvature and give pure error.
 _CENTRE = 3
+# More combinations than this nobody runs; the table alone would fill the memory before long.
+_MOST_RUNS = 4096
 
 
 def make(request: Request) -> LayoutRuns:
     """Make every combination of levels.
 
     Raises:
-        PlanError: The study has a package, or fewer runs are asked for than combinations.
+        PlanError: The study has a package, there are too many combinations, or fewer runs are asked
+            for than there are.
     """
     require_factors_alone(request, NAME)
     squares = any(model in ("quadratic", "cubic") for model in request.wanted_models)
@@ -31,6 +37,14 @@ def make(request: Request) -> LayoutRuns:
         level_count(axis, request.levels.get(axis.name, 3 if squares else 2))
         for axis in request.coding.factors
     ]
+    n_runs = math.prod(counts)
+    if n_runs > _MOST_RUNS:
+        raise PlanError(
+            f"a full factorial of these levels has {n_runs} combinations",
+            where=f"layout '{NAME}'",
+            allowed=f"up to {_MOST_RUNS}",
+            do="Take a fraction of them, or hold some factors (value = …).",
+        )
     coded = _grid(request, counts)
     first = len(request.coding.shares)
     at_two = [i for i in factor_kinds(request.coding).ranges if counts[i - first] == 2]

@@ -75,13 +75,19 @@ def make_strata(n: int, units: Sequence[Stratum]) -> Strata:
     """Keep the strata that tie runs together.
 
     A stratum with a single unit, with one run a unit, or with the units of the one before it says
-    nothing of its own.
+    nothing of its own. A fixed block that finer fixed blocks divide is told apart by those: both
+    together would take the level of the model, too.
     """
     kept: list[Stratum] = []
     for stratum in units:
         if 1 < stratum.size < n and not (kept and _same_units(kept[-1].unit, stratum.unit)):
             kept.append(stratum)
-    return Strata(n=n, above=tuple(kept))
+    above = tuple(
+        one
+        for i, one in enumerate(kept)
+        if not (one.is_fixed and any(f.is_fixed and _divides(f, one) for f in kept[i + 1 :]))
+    )
+    return Strata(n=n, above=above)
 
 
 def days_are_random(study: Study, n_days: int) -> bool:
@@ -91,6 +97,15 @@ def days_are_random(study: Study, n_days: int) -> bool:
         return said == "random"
     set_a_day = any(stage == "day" for stage in stages_of(study))
     return set_a_day or n_days >= RANDOM_DAYS
+
+
+def rounds_are_random(study: Study, n_rounds: int) -> bool:
+    """Tell whether rounds are a random stratum: as days are said to be, else from four on.
+
+    Two or three rounds cannot tell a variance between them, so a shift is estimated instead.
+    """
+    said = next((block.effect for block in study.blocks if block.name == "day"), None)
+    return said == "random" if said is not None else n_rounds >= RANDOM_DAYS
 
 
 def block_is_random(study: Study, name: str) -> bool:
@@ -111,8 +126,9 @@ def strata_of_plan(plan: Plan, study: Study, rows: Sequence[int] | None = None) 
     days = _numbers([plan.day[i] for i in kept])
     rounds = _numbers([plan.round[i] for i in kept])
     random_days = days is not None and days_are_random(study, len(np.unique(days)))
-    if rounds is not None and (days is None or random_days):
-        units.append(Stratum(name="round", unit=rounds, is_fixed=not random_days))
+    if rounds is not None:
+        fixed = not rounds_are_random(study, len(np.unique(rounds)))
+        units.append(Stratum(name="round", unit=rounds, is_fixed=fixed))
     labels = {run: word for entry in plan.rounds for run, word in _blocks(entry.details)}
     if labels:
         name = next((b.name for b in study.blocks if b.name != "day"), "block")
@@ -266,6 +282,12 @@ def _same(unit: IntArray) -> FloatArray:
 
 def _same_units(first: IntArray, second: IntArray) -> bool:
     return bool(np.array_equal(_same(first), _same(second)))
+
+
+def _divides(finer: Stratum, coarser: Stratum) -> bool:
+    """Tell whether each unit of one stratum lies within a unit of another."""
+    pairs = set(zip(finer.unit.tolist(), coarser.unit.tolist(), strict=True))
+    return len(pairs) == finer.size
 
 
 def _members(unit: IntArray) -> FloatArray:

@@ -7,9 +7,9 @@ Source:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from itertools import product
 
 import numpy as np
 
@@ -39,6 +39,41 @@ def region_vertices(region: Region) -> FloatArray:
                     kept = kept[~within | _among(kept, own[other], region.coding)]
             corners.append(kept)
     return _distinct(np.vstack(corners), region.coding)
+
+
+def some_vertices(region: Region, most: int, rng: np.random.Generator) -> FloatArray:
+    """List the extreme points of the region, or as many of them as asked for, drawn by chance.
+
+    A box of twenty ranges has a million corners, which nobody can look at.
+
+    Args:
+        region: The region.
+        most: How many at most.
+        rng: Source of the choice.
+
+    Returns:
+        Shape (v, k), lab units.
+    """
+    if vertex_count(region) <= most:
+        return region_vertices(region)
+    each = -(-most // len(region.pieces))
+    rows = []
+    for piece in region.pieces:
+        drawn = np.full((each, len(region.coding.axes)), np.nan)
+        for j, value in piece.fixed.items():
+            drawn[:, j] = value
+        for block in piece.blocks:
+            corners = block.polytope.vertices
+            drawn[:, list(block.columns)] = corners[rng.integers(len(corners), size=each)]
+        rows.append(drawn)
+    return _distinct(np.vstack(rows)[:most], region.coding)
+
+
+def vertex_count(region: Region) -> int:
+    """Count the vertices of all pieces, without listing them."""
+    return sum(
+        math.prod(len(block.polytope.vertices) for block in piece.blocks) for piece in region.pieces
+    )
 
 
 def edge_centroids(region: Region) -> FloatArray:
@@ -127,8 +162,14 @@ def block_faces(polytope: Polytope, dimension: int) -> tuple[IndexArray, ...]:
 
 
 def _splits(total: int, most: Sequence[int]) -> Iterator[tuple[int, ...]]:
-    """Share out a dimension over blocks that have room for it."""
-    yield from (s for s in product(*(range(m + 1) for m in most)) if sum(s) == total)
+    """Share out a dimension over blocks that have room for it, in lexical order."""
+    if not most:
+        if total == 0:
+            yield ()
+        return
+    room = sum(most[1:])
+    for own in range(max(total - room, 0), min(most[0], total) + 1):
+        yield from ((own, *rest) for rest in _splits(total - own, most[1:]))
 
 
 def _distinct(rows: FloatArray, coding: Coding) -> FloatArray:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -28,9 +27,10 @@ from doe.model.region import region_of
 from doe.model.terms import Model, make_model, model_names
 from doe.steps.appraise_sizes import batches_per_day, sizes_round
 from doe.steps.contract import envelope
+from doe.steps.failures import wholly_lost
 from doe.steps.model_choice import DEFAULT_MODELS, known_model
 from doe.steps.results import json_bytes, write_results
-from doe.steps.session import Session, open_study
+from doe.steps.session import Session, open_study, planned_ratio, refuse_ratios
 from doe.study.adopt_table import adopt_table
 from doe.study.finding import Finding
 from doe.study.names import match_name
@@ -137,13 +137,15 @@ def appraise_study(path: Path, options: AppraiseOptions | None = None) -> Apprai
     model = _model(subjects[0][1], session, asked, coding)
     seed = session.seed(asked.seed)
     terrain = terrain_of(region, model, seed)
-    ratio = session.study.wishes.variance_ratio
+    ratio = planned_ratio(session.study, subjects[0][1])
     wishes = Asked(
         sought=what_is_sought(session.study, asked.effect, asked.sd),
         alpha=asked.alpha,
         ratio=ratio if asked.variance_ratio is None else asked.variance_ratio,
     )
+    lost = wholly_lost(session, subjects[0][1]) if asked.table is None else ()
     every = [runs_of_plan(plan, session.study) for _, plan in subjects]
+    every[0] = every[0].take([i for i, run in enumerate(every[0].run) if run not in lost])
     plans = tuple(
         _appraised(name, runs.beside(*every), session, model, terrain, wishes, asked, seed)
         for (name, _), runs in zip(subjects, every, strict=True)
@@ -151,7 +153,7 @@ def appraise_study(path: Path, options: AppraiseOptions | None = None) -> Apprai
     outcome = AppraiseOutcome(
         session=session, seed=seed, plans=plans,
         comparison=compare(*(one.appraisal for one in plans)) if len(plans) > 1 else None,
-        findings=(*region.findings, *notes, *_findings(plans, coding)),
+        findings=(*region.findings, *notes, *_left_out(lost), *_findings(plans, coding)),
     )  # fmt: skip
     return _written(outcome, asked)
 
@@ -162,11 +164,8 @@ def _check(asked: AppraiseOptions) -> None:
             f"{asked.alpha:g} is no chance of a false alarm", where="--alpha",
             allowed="between 0 and 1, as a rule 0.05",
         )  # fmt: skip
-    if asked.variance_ratio is not None and not 0 <= asked.variance_ratio < math.inf:
-        raise PlanError(
-            f"{asked.variance_ratio:g} is no ratio of variances", where="--variance-ratio",
-            allowed="0 or more",
-        )  # fmt: skip
+    if asked.variance_ratio is not None:
+        refuse_ratios([asked.variance_ratio])
 
 
 def _subjects(
@@ -295,6 +294,21 @@ def _appraised(
         appraisal=appraisal,
         sizes=sizes,
         summary=summarise(appraisal, sizes, per_day),
+    )
+
+
+def _left_out(lost: tuple[int, ...]) -> tuple[Finding, ...]:
+    if not lost:
+        return ()
+    one = len(lost) == 1
+    return (
+        Finding(
+            level="note",
+            what=f"Run{'' if one else 's'} {', '.join(map(str, lost))} gave nothing and "
+            f"{'is' if one else 'are'} left out.",
+            evidence={"runs left out": len(lost)},
+            advice="To make up for it: 'millbase extend STUDY --for repair'.",
+        ),
     )
 
 

@@ -11,14 +11,15 @@ from typing import Any
 import numpy as np
 
 import doe
-from analysis.lab.responses import gather
+from doe.appraisal.runs import PlanRuns, runs_of_plan
 from doe.errors import PlanError
-from doe.layouts.extending.frame import make_frame, shares_batches
+from doe.layouts.extending.frame import shares_batches
+from doe.layouts.extending.gains import Gains, gains_of
 from doe.layouts.extending.joining import joined, without_runs
-from doe.layouts.extending.measure import Gains, gains_of, yardstick
+from doe.layouts.extending.measure import yardstick
 from doe.layouts.extending.registry import find_purpose
 from doe.layouts.extending.repair import to_repair
-from doe.layouts.extending.request import Extension, Failure, Purpose
+from doe.layouts.extending.request import Extension, Purpose
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns
 from doe.model.coding import ChoiceAxis, Coding, coding_of
@@ -29,9 +30,10 @@ from doe.steps.analysis_of import analyse
 from doe.steps.choose import ChooseOptions, search_compromise
 from doe.steps.contenders import DRAWS, SAMPLE, contenders
 from doe.steps.contract import envelope
+from doe.steps.failures import failures_of
 from doe.steps.model_choice import DEFAULT_MODELS, FitOptions, known_model
 from doe.steps.plan import run_rows
-from doe.steps.session import Session, open_study
+from doe.steps.session import Session, open_study, planned_ratio, refuse_ratios
 from doe.study.finding import Finding
 from doe.study.hashes import goals_hash, region_hash
 from doe.study.numbering import next_numbers, runs_with_data
@@ -117,6 +119,8 @@ def extend_study(path: Path, options: ExtendOptions) -> ExtendOutcome:
         StudyError: The brief or a file has faults.
     """
     purpose = find_purpose(options.purpose)
+    if options.variance_ratio is not None:
+        refuse_ratios([options.variance_ratio])
     session = open_study(path)
     plan = session.needed_plan()
     made = runs_with_data(plan, session.readings, session.actuals)
@@ -131,9 +135,12 @@ def extend_study(path: Path, options: ExtendOptions) -> ExtendOutcome:
             why_not="No run is lost, excluded or gelled, so there is nothing to repair.",
         )  # fmt: skip
     runs = purpose.make(ask)
-    judged = replace(ask, model=runs.models[-1])
-    gains = gains_of(judged, yardstick(judged), make_frame(judged, _sizes(runs)), runs.values)
-    added = _arranged(here, kept, ask, runs, purpose, gains)
+    added = _arranged(here, kept, ask, runs, purpose)
+    gains = gains_of(
+        _standing(ask, kept), _standing(ask, joined(kept, added)),
+        yardstick(replace(ask, model=runs.models[-1])), ask.coding,
+    )  # fmt: skip
+    added = _told(added, gains, len(runs.reasons))
     whole = joined(kept, added)
     files = session.folder.write(
         session.folder.plan_files(whole), replace=bool(dropped), command="extend"
@@ -175,10 +182,10 @@ def _extension(session: Session, plan: Plan, asked: ExtendOptions, purpose: Purp
     ratio = asked.variance_ratio
     ask = Extension(
         study=study, coding=coding, region=region, plan=plan,
-        failures=_failures(session, plan), model=_model(plan, coding, asked.model, purpose),
+        failures=failures_of(session, plan), model=_model(plan, coding, asked.model, purpose),
         asked_model=asked.model is not None, runs=asked.runs, batches=asked.batches,
         shared=shares_batches(plan), factor=asked.factor, axial_beyond=asked.axial_beyond,
-        variance_ratio=study.wishes.variance_ratio if ratio is None else ratio,
+        variance_ratio=planned_ratio(session.study, plan) if ratio is None else ratio,
         starts=asked.starts, seed=seed,
     )  # fmt: skip
     return _with_area(session, region, ask) if purpose.name == "compromise" else ask
@@ -210,35 +217,6 @@ def _largest(coding: Coding, known: list[str], n_runs: int) -> str:
     """Give the largest of some models that so many runs can estimate."""
     fitting = [n for n in known if len(model_columns(make_model(n, coding), coding)) < n_runs]
     return fitting[0] if fitting else known[-1]
-
-
-def _failures(session: Session, plan: Plan) -> tuple[Failure, ...]:
-    """Gather what failed: lost or excluded for some response, or gelled without a number."""
-    data = gather(session.study, plan, session.readings, session.actuals, session.choices)
-    repaired = {
-        int(run)
-        for entry in plan.rounds
-        if entry.details.get("for") == "repair"
-        for run in entry.details.get("repairs", ())
-    }
-    found: dict[int, Failure] = {}
-    for name, one in data.items():
-        lost = {r: why for r, why in one.left_out.items() if not why.startswith("a confirmation")}
-        gelled = {run for run in one.gelled if run not in one.off_scale}
-        for run, why in lost.items():
-            old = found.get(run)
-            responses = (*(old.responses if old else ()), name)
-            found[run] = Failure(
-                run=run, why=old.why if old else why, responses=responses,
-                gelled=run in gelled or (old.gelled if old else False),
-                repaired=run in repaired,
-            )  # fmt: skip
-    kinds = dict(zip(plan.run, plan.kind, strict=True))
-    return tuple(
-        failure
-        for run, failure in sorted(found.items())
-        if kinds.get(run) not in ("control", "confirm")
-    )
 
 
 def _with_area(session: Session, region: Region, ask: Extension) -> Extension:
@@ -276,14 +254,19 @@ def _row(settings: Mapping[str, float | str | None], coding: Coding) -> FloatArr
     return row
 
 
-def _sizes(runs: LayoutRuns) -> tuple[int, ...]:
-    if runs.batch is None:
-        return (1,) * len(runs)
-    return tuple(np.unique(runs.batch, return_counts=True)[1].tolist())
+def _standing(ask: Extension, plan: Plan) -> PlanRuns:
+    """Give the runs of a plan that count, controls among them."""
+    failed = {failure.run for failure in ask.failures}
+    rows = [
+        i
+        for i, (run, kind) in enumerate(zip(plan.run, plan.kind, strict=True))
+        if run not in failed and kind != "confirm"
+    ]
+    return runs_of_plan(plan, ask.study).take(rows)
 
 
 def _arranged(
-    session: Session, plan: Plan, ask: Extension, runs: LayoutRuns, purpose: Purpose, gains: Gains
+    session: Session, plan: Plan, ask: Extension, runs: LayoutRuns, purpose: Purpose
 ) -> Plan:
     """Put the new runs into bench order, numbered on from what was ever issued."""
     free = next_numbers(plan, session.readings, session.actuals)
@@ -291,14 +274,20 @@ def _arranged(
         number=free.round, run=free.run, batch=free.batch, sample=free.sample, panel=free.panel,
         day=_last_day(session, plan) + 1, seed=ask.seed, version=doe.__version__,
         region_hash=region_hash(session.study), goals_hash=goals_hash(session.study),
-        details={"for": purpose.name, "buys": _record(gains)},
+        details={"for": purpose.name},
     )  # fmt: skip
     rng = np.random.default_rng([ask.seed, 2, free.round])
     added = arrange(runs, session.study, rng, start=start)
     entry = added.rounds[-1]
-    n = len(runs.reasons)
-    told = (*entry.reasons[:n], *gains.sentences(), *entry.reasons[n:])
     details = _blocks_going_on(plan, dict(entry.details))
+    return replace(added, rounds=(replace(entry, details=details),))
+
+
+def _told(added: Plan, gains: Gains, n_reasons: int) -> Plan:
+    """Put what a round buys into its entry, behind the reasons of its layout."""
+    entry = added.rounds[-1]
+    told = (*entry.reasons[:n_reasons], *gains.sentences(), *entry.reasons[n_reasons:])
+    details = {**entry.details, "buys": _record(gains)}
     return replace(added, rounds=(replace(entry, reasons=told, details=details),))
 
 
@@ -326,6 +315,7 @@ def _last_day(session: Session, plan: Plan) -> int:
 def _record(gains: Gains) -> dict[str, Any]:
     return {
         "average prediction variance": list(gains.variance),
+        "variance of differences between settings": list(gains.differences),
         "error degrees of freedom": {name: list(pair) for name, pair in gains.df.items()},
         "pure error": list(gains.pure_error),
         "newly told": list(gains.new_terms),

@@ -10,19 +10,24 @@ from typing import Any
 import numpy as np
 
 import doe
+from doe.appraisal.freedom import freedom_of
+from doe.appraisal.freedom_findings import freedom_findings
+from doe.appraisal.runs import runs_of_plan
 from doe.errors import PlanError
+from doe.layouts.blocking import block_rule
 from doe.layouts.checking import make_layout
 from doe.layouts.choose import make_chosen
-from doe.layouts.freedom import freedom_findings
-from doe.layouts.optimal.wanted import criterion_weights
+from doe.layouts.optimal.wanted import criterion_weights, union_model
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns, Purpose, Request
 from doe.layouts.sampling_batches import has_samples
 from doe.model.coding import coding_of
+from doe.model.matrix import model_matrix
 from doe.model.region import region_of
 from doe.steps.contract import envelope
 from doe.steps.model_choice import known_model
-from doe.steps.session import Session, open_study
+from doe.steps.session import Session, open_study, refuse_ratios
+from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.hashes import goals_hash, region_hash
 from doe.study.numbering import next_numbers, runs_with_data
@@ -121,7 +126,9 @@ def plan_study(
     session = open_study(path)
     _refuse_replacing(session, asked)
     request = replace(_request(session, asked), progress=progress)
+    _refuse_a_point(request)
     criterion_weights(request)
+    refuse_ratios(request.ratios)
     runs, why = _laid_out(request, asked)
     plan = _arranged(session, request, runs, why)
     _refuse_more_days(plan, asked)
@@ -131,10 +138,29 @@ def plan_study(
     return PlanOutcome(
         session=replace(session, plan=plan), plan=plan, costs=costs(plan), files=files,
         findings=(
-            *request.region.findings, *runs.findings, *freedom_findings(plan, session.study),
+            *request.region.findings, *runs.findings, *_on_freedom(plan, request),
             *_dear_controls(plan),
         ),
     )  # fmt: skip
+
+
+def _on_freedom(plan: Plan, request: Request) -> tuple[Finding, ...]:
+    """Tell where the plan leaves too little to judge its model by, as an appraisal would."""
+    runs = runs_of_plan(plan, request.study)
+    model = union_model(request.wanted_models, request.coding)
+    X = model_matrix(runs.design_values, request.coding, model)
+    return freedom_findings(freedom_of(X, runs, request.coding))
+
+
+def _refuse_a_point(request: Request) -> None:
+    """Refuse a brief that allows one setting only: there is nothing to plan."""
+    pieces = request.region.pieces
+    if len(request.region.combinations) == 1 and all(piece.dimension == 0 for piece in pieces):
+        raise PlanError(
+            "the brief allows one setting only, so there is nothing to plan",
+            where="study.toml",
+            do="Widen a range, a share or a limit, or give a factor levels.",
+        )
 
 
 def _refuse_more_days(plan: Plan, asked: PlanOptions) -> None:
@@ -184,7 +210,7 @@ def _refuse_replacing(session: Session, asked: PlanOptions) -> None:
 
 
 def _request(session: Session, asked: PlanOptions) -> Request:
-    study = session.study
+    study = _with_days(session.study, asked)
     coding = coding_of(study)
     # A number of batches only differs from a number of runs where samples share a batch.
     shared = has_samples(study) and (asked.from_batch or asked.batches is not None)
@@ -210,6 +236,29 @@ def _request(session: Session, asked: PlanOptions) -> Request:
     )
 
 
+def _with_days(study: Study, asked: PlanOptions) -> Study:
+    """Let the batches asked for fill the days asked for, where the brief does not say what they do.
+
+    Raises:
+        PlanError: The controls of a day leave no room in it.
+    """
+    n = asked.batches or asked.runs
+    rule = block_rule(study)
+    if rule is None and asked.days is not None and n is not None:
+        each = sum(1 for control in study.controls if control.every in ("day", "block"))
+        size = -(-n // asked.days) + each
+        wishes = study.wishes.model_copy(update={"batches_per_day": size})
+        return study.model_copy(update={"wishes": wishes})
+    if rule is not None and rule.size <= rule.n_controls:
+        raise PlanError(
+            f"a {rule.name} holds {rule.size} batches, and {rule.n_controls} of them are controls",
+            where="study.toml, [plan] batches_per_day",
+            allowed=f"{rule.n_controls + 1} or more",
+            do='Or run a control once a round only (every = "round").',
+        )
+    return study
+
+
 def _named(models: str | None) -> list[str]:
     """Split the names of several models, which one plan must serve."""
     return models.replace("+", ",").split(",") if models else []
@@ -224,9 +273,10 @@ def _arranged(session: Session, request: Request, runs: LayoutRuns, why: tuple[s
     # A replaced plan has used its numbers up: a card of it may still lie on the bench.
     free = next_numbers(session.plan, session.readings, session.actuals)
     start = RoundStart(run=free.run, batch=free.batch, sample=free.sample, panel=free.panel)
-    plan = arrange(runs, session.study, np.random.default_rng([request.seed, 2]), start=start)
+    plan = arrange(runs, request.study, np.random.default_rng([request.seed, 2]), start=start)
     entry = replace(
         plan.rounds[-1], seed=request.seed, version=doe.__version__,
+        details={**plan.rounds[-1].details, "variance ratios": list(request.ratios)},
         reasons=(*why, *plan.rounds[-1].reasons),
         region_hash=region_hash(session.study), goals_hash=goals_hash(session.study),
     )  # fmt: skip

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import doe
 from doe.errors import PlanError
-from doe.study.brief import Study
+from doe.study.brief import LARGEST_RATIO, Study
 from doe.study.choices import Choices
 from doe.study.folder import StudyFolder
 from doe.study.hashes import content_hash, goals_hash, region_hash
@@ -75,6 +77,35 @@ class Session:
                 do="Plan them with 'millbase plan', or take in a table with 'millbase adopt'.",
             )
         return self.plan
+
+
+def planned_ratio(study: Study, plan: Plan) -> float:
+    """Give the variance ratio that the latest round was planned for, else the brief's.
+
+    Of a plan that was made for the average over several it is their geometric mean.
+    """
+    for entry in reversed(plan.rounds):
+        ratios = entry.details.get("variance ratios")
+        if ratios and all(ratio > 0 for ratio in ratios):
+            return math.exp(sum(math.log(ratio) for ratio in ratios) / len(ratios))
+        if ratios:
+            return float(ratios[0]) if len(ratios) == 1 else float(sum(ratios) / len(ratios))
+    return study.wishes.variance_ratio
+
+
+def refuse_ratios(ratios: Iterable[float]) -> None:
+    """Refuse variance ratios that arithmetic cannot hold.
+
+    Raises:
+        PlanError: One is negative or too large.
+    """
+    for ratio in ratios:
+        if not 0 <= ratio <= LARGEST_RATIO:
+            raise PlanError(
+                f"{ratio:g} is no ratio of variances",
+                where="--variance-ratio",
+                allowed=f"0 to {LARGEST_RATIO:g}",
+            )
 
 
 def open_study(path: Path, folder: StudyFolder | None = None) -> Session:

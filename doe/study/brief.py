@@ -13,6 +13,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
+# A larger ratio of variances cannot be told from infinity in double precision.
+LARGEST_RATIO = 1e6
+
 Stage = Literal["day", "batch", "sample", "panel"]
 STAGES: tuple[Stage, ...] = ("day", "batch", "sample", "panel")
 
@@ -279,7 +282,7 @@ class PlanWishes(Section):
 
     sd: Mapping[str, Number] = Field(default_factory=dict)
     effect: Mapping[str, Number] = Field(default_factory=dict)
-    variance_ratio: Number = Field(default=1.0, ge=0)
+    variance_ratio: Number = Field(default=1.0, ge=0, le=LARGEST_RATIO)
     batches_per_day: Whole | None = Field(default=None, gt=0)
 
 

@@ -70,6 +70,7 @@ NEEDS = {
     "enter": ["{study}", "{place}/table.csv"],
     "note": ["{study}", "--says", "lost", "--run", "1", "--because", "x"],
     "predict": ["{study}", "--at", "z1=0"],
+    "extend": ["{study}", "--for", "check"],
 }
 
 

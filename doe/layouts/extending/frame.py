@@ -14,7 +14,7 @@ from doe.layouts.completing import of_kind
 from doe.layouts.controls import control_turns
 from doe.layouts.extending.request import LAYOUT, Extension
 from doe.model.coding import settings_table
-from doe.model.strata import Strata, Stratum, strata_of_plan
+from doe.model.strata import Strata, strata_of_plan
 from doe.study.plan import Plan, Round
 from doe.study.settings import IntArray
 
@@ -61,7 +61,7 @@ def make_frame(ask: Extension, sizes: Sequence[int]) -> Frame:
     standing = list(ask.standing)
     joined = _with_blank_round(ask, batch, block)
     rows = [*standing, *range(len(ask.plan), len(joined))]
-    strata = _without_doubles(strata_of_plan(joined, ask.study, rows))
+    strata = strata_of_plan(joined, ask.study, rows)
     return Frame(
         held=len(standing), sizes=tuple(sizes), batch=batch.astype(np.int64), block=block,
         strata=strata,
@@ -137,27 +137,6 @@ def links_needed(ask: Extension) -> int:
         if control.name in before
     )
     return max(0, LINK_RUNS - controls)
-
-
-def _without_doubles(strata: Strata) -> Strata:
-    """Leave out fixed blocks that finer fixed blocks tell apart as well.
-
-    Rounds, and mills within rounds, both fixed, would together take the level of the model, too.
-    """
-    above = tuple(
-        one
-        for i, one in enumerate(strata.above)
-        if not (
-            one.is_fixed
-            and any(finer.is_fixed and _nested(finer, one) for finer in strata.above[i + 1 :])
-        )
-    )
-    return Strata(n=strata.n, above=above)
-
-
-def _nested(finer: Stratum, coarser: Stratum) -> bool:
-    pairs = set(zip(finer.unit.tolist(), coarser.unit.tolist(), strict=True))
-    return len(pairs) == finer.size
 
 
 def _blocks(ask: Extension, sizes: Sequence[int]) -> IntArray | None:

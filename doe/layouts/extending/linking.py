@@ -11,10 +11,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from doe.layouts.extending.frame import Frame, samples_per_batch
-from doe.layouts.extending.measure import Yardstick, round_precision, row_key
+from doe.layouts.extending.measure import Yardstick, row_key
 from doe.layouts.extending.request import Extension
 from doe.layouts.placing import REGION_TOLERANCE
 from doe.model.matrix import model_matrix
+from doe.model.strata import precision
 from doe.study.settings import FloatArray
 
 # An exchange is kept only if it gains more than this part: far above rounding, below any use.
@@ -69,7 +70,7 @@ def best_units(
     """
     units = repeatable_units(ask)
     chosen = list(start) or [i % len(units) for i in range(n_units)]
-    P = round_precision(frame, stick.ratio)
+    P = precision(frame.strata, stick.ratio)
     held = model_matrix(ask.held, ask.coding, stick.model)
     blocks = [model_matrix(unit, ask.coding, stick.model) for unit in units]
     others = model_matrix(free, ask.coding, stick.model)

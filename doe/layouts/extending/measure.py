@@ -1,7 +1,4 @@
-"""What a round buys: prediction variance, degrees of freedom and terms, before and after.
-
-The level is that of the rounds before: a fixed new block has a shift of its own beside it, so that
-a further round can only add to what is known.
+"""What a round is searched by: the prediction variance of the runs that count and the new ones.
 
 Source:
     DESIGN.md, section 5, "Criteria"; Goos (2002), The Optimal Design of Blocked and Split-Plot
@@ -10,7 +7,7 @@ Source:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,16 +16,11 @@ from doe.layouts.extending.request import Extension
 from doe.model.coding import code
 from doe.model.expansion import compile_model
 from doe.model.information import RANK_TOLERANCE
-from doe.model.matrix import column_label, model_columns, model_matrix
+from doe.model.matrix import model_columns, model_matrix
 from doe.model.moments import region_moments
-from doe.model.strata import Strata, Stratum, fixed_columns, precision, residual_df
-from doe.model.terms import Model, make_model
+from doe.model.strata import Strata, Stratum, fixed_columns, precision
+from doe.model.terms import INTERCEPT, Model, make_model
 from doe.study.settings import FloatArray
-
-# A coefficient is told if no direction that the runs don't tell has more than this part in it.
-_PART = 1e-6
-_NAMED = 8
-_WHERE = {"residual": "in the residual", "batch": "between batches"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,63 +30,20 @@ class Yardstick:
     Attributes:
         model: The model.
         moments: Average of f f' over the region or the area, shape (p, p).
+        level: Coefficients of the constant 1 in the model, shape (p,).
         ratio: Variance of each random stratum over the residual variance.
     """
 
     model: Model
     moments: FloatArray
+    level: FloatArray
     ratio: float
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Gains:
-    """What a round buys.
-
-    Attributes:
-        model: Name of the model.
-        variance: Average prediction variance before and after, in residual variances; None where
-            the model cannot be estimated.
-        df: Error degrees of freedom by stratum, before and after.
-        pure_error: Those from equal settings, before and after.
-        new_terms: Coefficients that only the new round makes estimable.
-        untold: Coefficients that stay untold.
-        links: Runs of the new round whose settings stand in an earlier one.
-    """
-
-    model: str
-    variance: tuple[float | None, float | None]
-    df: dict[str, tuple[int, int]] = field(default_factory=dict)
-    pure_error: tuple[int, int]
-    new_terms: tuple[str, ...] = ()
-    untold: tuple[str, ...] = ()
-    links: int = 0
-
-    def sentences(self) -> tuple[str, ...]:
-        """Say in plain words what the round buys."""
-        before, after = self.variance
-        if after is None:
-            said = f"The {self.model} model still can't be estimated as a whole."
-        elif before is None:
-            said = (
-                f"What it buys: the {self.model} model, which could not be estimated before, with "
-                f"an average prediction variance of {after:.3g} (in error variances)."
-            )
-        else:
-            said = (
-                f"What it buys: the average prediction variance of the {self.model} model goes "
-                f"from {before:.3g} to {after:.3g} (in error variances)."
-            )
-        moves = [f"{a} to {b} {_WHERE.get(name, 'between ' + name + 's')}"
-                 for name, (a, b) in self.df.items()]  # fmt: skip
-        freedom = (
-            f"Error degrees of freedom: {', '.join(moves)}; those of equal settings "
-            f"{self.pure_error[0]} to {self.pure_error[1]}."
-        )
-        if not self.new_terms:
-            return said, freedom
-        named = ", ".join(self.new_terms[:_NAMED])
-        more = f" and {len(self.new_terms) - _NAMED} more" if len(self.new_terms) > _NAMED else ""
-        return said, f"Newly told: {named}{more}.", freedom
+    @property
+    def spread(self) -> FloatArray:
+        """Moments about the mean: E[f f'] − E[f] E[f]', where E[f] = E[f f'] level."""
+        mean = self.moments @ self.level
+        return np.asarray(self.moments - np.outer(mean, mean))
 
 
 def yardstick(ask: Extension, name: str | None = None) -> Yardstick:
@@ -106,7 +55,20 @@ def yardstick(ask: Extension, name: str | None = None) -> Yardstick:
     else:
         X = expansion.matrix(code(np.asarray(ask.area), ask.coding))
         moments = X.T @ X / len(X)
-    return Yardstick(model=model, moments=moments, ratio=ask.variance_ratio)
+    return Yardstick(
+        model=model, moments=moments, level=_level(model, ask), ratio=ask.variance_ratio
+    )
+
+
+def _level(model: Model, ask: Extension) -> FloatArray:
+    """Write 1 in the terms of a model: its intercept, or the sum of the shares."""
+    shares = {axis.name for axis in ask.coding.shares}
+    return np.array(
+        [
+            float(term == INTERCEPT or (term.order == 1 and set(term.names) <= shares))
+            for term in (column.term for column in model_columns(model, ask.coding))
+        ]
+    )
 
 
 def average_variance(
@@ -125,45 +87,14 @@ def average_variance(
         trace((X'PX)^-1 moments) in residual variances; None if the model can't be estimated.
     """
     X = model_matrix(values, ask.coding, stick.model)
-    P = round_precision(frame, stick.ratio)[: len(X), : len(X)]
-    if len(X) == frame.held:
-        P = round_precision(_before(frame), stick.ratio)
-    return _trace(X, P, stick.moments)
-
-
-def gains_of(ask: Extension, stick: Yardstick, frame: Frame, new: FloatArray) -> Gains:
-    """Compare what is known with and without the new runs, shape (n − m, k), lab units."""
-    held = ask.held
-    values = np.vstack([held, new])
-    X = model_matrix(values, ask.coding, stick.model)
-    before, after = _before(frame), frame
-    known = _told(X[: frame.held], shift_columns(before))
-    told = _told(X, shift_columns(after))
-    labels = [column_label(column) for column in model_columns(stick.model, ask.coding)]
-    df_before = residual_df(before.strata, X[: frame.held])
-    df_after = residual_df(after.strata, X)
-    keys = dict.fromkeys([*df_after, *df_before])
-    return Gains(
-        model=stick.model.name,
-        variance=(
-            average_variance(ask, stick, frame, held),
-            average_variance(ask, stick, frame, values),
-        ),
-        df={name: (df_before.get(name, 0), df_after.get(name, 0)) for name in keys},
-        pure_error=(_pure_error(held), _pure_error(values)),
-        new_terms=tuple(
-            n for n, old, now in zip(labels, known, told, strict=True) if now and not old
-        ),
-        untold=tuple(n for n, now in zip(labels, told, strict=True) if not now),
-        links=n_links(held, new),
-    )
+    strata = frame.strata if len(X) == frame.strata.n else held_strata(frame)
+    return _trace(X, precision(strata, stick.ratio), stick.moments)
 
 
 def rank_of(ask: Extension, model: Model, frame: Frame, values: FloatArray) -> int:
     """Count what the runs tell of a model beside the shifts of fixed blocks."""
     X = model_matrix(values, ask.coding, model)
-    here = frame if len(values) > frame.held else _before(frame)
-    Z = shift_columns(here)
+    Z = fixed_columns(frame.strata if len(values) > frame.held else held_strata(frame))
     return _rank(np.hstack([X, Z])) - _rank(Z)
 
 
@@ -178,55 +109,13 @@ def row_key(row: FloatArray) -> tuple[float, ...]:
     return tuple(np.round(np.nan_to_num(row, nan=-9e15), 9).tolist())
 
 
-def round_precision(frame: Frame, ratio: float) -> FloatArray:
-    """Give P, shape (n, n), with the shifts of fixed blocks estimated beside the model."""
-    random = Strata(n=frame.strata.n, above=frame.strata.random)
-    P = precision(random, ratio)
-    B = shift_columns(frame)
-    if B.shape[1] == 0:
-        return P
-    PB = P @ B
-    left: FloatArray = P - PB @ np.linalg.pinv(B.T @ PB) @ PB.T
-    return (left + left.T) / 2
-
-
-def shift_columns(frame: Frame) -> FloatArray:
-    """Give the columns of fixed blocks: those of held runs sum to zero, a new one is a shift."""
-    n, m = frame.strata.n, frame.held
-    parts = [np.zeros((n, 0))]
-    for stratum in frame.strata.fixed:
-        old = np.unique(stratum.unit[:m])
-        own = fixed_columns(Strata(n=m, above=(Stratum(
-            name=stratum.name, unit=stratum.unit[:m], is_fixed=True),)))  # fmt: skip
-        columns = np.zeros((n, own.shape[1]))
-        columns[:m] = own
-        if own.shape[1]:
-            # A new run in an old block has that block's row.
-            for i in range(m, n):
-                same = np.flatnonzero(stratum.unit[:m] == stratum.unit[i])
-                if len(same):
-                    columns[i] = own[same[0]]
-        new = [unit for unit in np.unique(stratum.unit) if unit not in old]
-        parts += [columns, np.array([stratum.unit == unit for unit in new], dtype=float).T
-                  .reshape(n, len(new))]  # fmt: skip
-    return np.hstack(parts)
-
-
-def _pure_error(values: FloatArray) -> int:
-    """Count the degrees of freedom from runs with equal settings."""
-    return len(values) - len({row_key(row) for row in values})
-
-
-def _before(frame: Frame) -> Frame:
-    """Keep the held runs alone, with every stratum as it is after the round."""
+def held_strata(frame: Frame) -> Strata:
+    """Give the strata of the runs that count already, each of the kind it has with the round."""
     m = frame.held
     above = tuple(
         Stratum(name=s.name, unit=s.unit[:m], is_fixed=s.is_fixed) for s in frame.strata.above
     )
-    return Frame(
-        held=m, sizes=(), batch=np.zeros(0, dtype=np.int64), block=None,
-        strata=Strata(n=m, above=above),
-    )  # fmt: skip
+    return Strata(n=m, above=above)
 
 
 def _trace(X: FloatArray, P: FloatArray, moments: FloatArray) -> float | None:
@@ -237,16 +126,6 @@ def _trace(X: FloatArray, P: FloatArray, moments: FloatArray) -> float | None:
         return None
     inverse = (vectors / values) @ vectors.T / np.outer(length, length)
     return float(np.sum(inverse * moments))
-
-
-def _told(X: FloatArray, Z: FloatArray) -> list[bool]:
-    """Tell which columns of a model can be told from the rest and from the shifts."""
-    both = np.hstack([X, Z])
-    length = np.linalg.norm(both, axis=0)
-    _, s, Vt = np.linalg.svd(both / np.where(length > 0, length, 1.0), full_matrices=True)
-    rank = int((s > RANK_TOLERANCE * s[0]).sum())
-    unknown = np.abs(Vt[rank:, : X.shape[1]]).max(axis=0, initial=0.0)
-    return [bool(part < _PART) for part in unknown]
 
 
 def _rank(columns: FloatArray) -> int:

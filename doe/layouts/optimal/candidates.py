@@ -8,13 +8,21 @@ from doe.model.bench_steps import round_to_steps
 from doe.model.coding import code
 from doe.model.region import Region
 from doe.model.sampling import sample_region
-from doe.model.vertices import edge_centroids, face_centroids, overall_centroid, region_vertices
+from doe.model.vertices import (
+    edge_centroids,
+    face_centroids,
+    overall_centroid,
+    some_vertices,
+    vertex_count,
+)
 from doe.study.settings import FloatArray
 
 # The faces' centroids hold the support of optimal second-order plans, or come close to it
 # (Snee & Marquardt 1974, Technometrics 16, 399-408; Atkinson, Donev & Tobias 2007, 11.5).
 MOST_CANDIDATES = 4000
 INNER_POINTS = 200
+# Beyond so many edges and faces the corners have to do.
+_MOST_EDGES = 100_000
 # Coded settings closer than this are one setting: finer than any bench can tell apart.
 _SAME = 1e-6
 
@@ -31,13 +39,14 @@ def candidate_settings(region: Region, n_wanted: int, rng: np.random.Generator) 
     Returns:
         Shape (g, k), lab units; corners first, all inside the region.
     """
-    corners = region_vertices(region)
-    edges = edge_centroids(region)
+    corners = some_vertices(region, MOST_CANDIDATES, rng)
     most = len(region.coding.axes)
-    faces = (
-        [face_centroids(region, d) for d in range(2, most)] if len(edges) < MOST_CANDIDATES else []
-    )
-    rows = [corners, overall_centroid(region), edges, *faces]
+    rows = [corners, overall_centroid(region)]
+    if vertex_count(region) * most < _MOST_EDGES:
+        edges = edge_centroids(region)
+        rows.append(edges)
+        if len(edges) < MOST_CANDIDATES:
+            rows += [face_centroids(region, d) for d in range(2, most)]
     every = _distinct(np.vstack([part for part in rows if len(part)]), region)
     if len(every) < n_wanted:
         inner = sample_region(region, INNER_POINTS, rng)

@@ -100,7 +100,7 @@ def know(F: FloatArray, goal: Goal) -> list[Knowledge]:
     for view in goal.views:
         M = F.transpose(0, 2, 1) @ (view.P @ F) + view.prior
         M += RIDGE * F.shape[1] * goal.moments
-        B = np.linalg.inv(M)
+        B = _inverse(M)
         B = (B + B.transpose(0, 2, 1)) / 2
         G: list[FloatArray | None] = []
         trace: list[FloatArray | None] = []

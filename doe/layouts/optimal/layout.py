@@ -138,7 +138,6 @@ def _details(
         "loss by steps": found.loss_by_steps,
     }
     if budget.strata.random:
-        details["variance ratios"] = list(request.ratios)
         details["criteria by variance ratio"] = [
             {"ratio": ratio, **values} for ratio, values in found.by_ratio.items()
         ]

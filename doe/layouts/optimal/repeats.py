@@ -121,17 +121,23 @@ def _closed(problem: Problem, x: FloatArray, units: list[IntArray], may_cost: fl
 def _with_one_repeat(
     problem: Problem, x: FloatArray, units: list[IntArray], missing: int
 ) -> FloatArray:
-    """Let that unit repeat another which costs least."""
-    keys = [_key(x, rows) for rows in units]
-    single = [i for i in range(len(problem.held), len(units)) if keys.count(keys[i]) == 1]
+    """Let those units that are alike repeat another which cost least: one setting less is left."""
+    groups: dict[bytes, list[int]] = {}
+    for i, rows in enumerate(units):
+        groups.setdefault(_key(x, rows), []).append(i)
     plans = []
-    for i in single:
-        for j in dict.fromkeys(keys.index(key) for key in keys):
-            if j != i and len(units[j]) == len(units[i]):
-                tried = x.copy()
-                tried[units[i]] = x[units[j]]
-                if _is_held_together(problem, tried):
-                    plans.append(tried)
+    for group in groups.values():
+        if group[0] < len(problem.held):
+            continue
+        for other in groups.values():
+            home = units[other[0]]
+            if other is group or len(home) != len(units[group[0]]):
+                continue
+            tried = x.copy()
+            for i in group:
+                tried[units[i]] = x[home]
+            if _is_held_together(problem, tried):
+                plans.append(tried)
     if not plans:
         raise PlanError(
             f"{missing} more replicates find no run that they could repeat",

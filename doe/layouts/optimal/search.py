@@ -27,7 +27,7 @@ from doe.layouts.optimal.polish import polish
 from doe.layouts.optimal.repeats import with_repeats
 from doe.layouts.optimal.settle import settled
 from doe.layouts.optimal.working import make_working
-from doe.model.coding import code
+from doe.model.coding import ChoiceAxis, code
 from doe.model.expansion import Expansion, compile_model
 from doe.model.moments import region_moments
 from doe.model.region import Region
@@ -308,7 +308,22 @@ def _block(strata: Strata) -> IntArray | None:
 
 
 def _untold(wanted: Wanted) -> PlanError:
+    """Say that the model is beyond the region, and which settings cannot vary in it."""
+    region = wanted.region
+    stuck = [
+        f"'{axis.name}'"
+        for axis, (low, high) in zip(region.coding.axes, region.implied, strict=True)
+        if not isinstance(axis, ChoiceAxis) and not high - low > _STUCK * max(abs(high), 1.0)
+    ]
+    why = f"; {', '.join(stuck)} cannot vary within the limits" if stuck else ""
     return PlanError(
-        f"no {wanted.n} runs of this region can tell the terms of the model apart",
-        do="Ask for a smaller model (--model) or more runs, or widen the region.",
+        f"no {wanted.n} runs of this region can tell the terms of the model apart{why}",
+        do="Widen their limits."
+        if stuck
+        else "Ask for a smaller model (--model) or more runs, "
+        "or widen the region: shares or settings that the limits tie together count as one.",
     )
+
+
+# A range narrower than this, as a part of its size, is none.
+_STUCK = 1e-9

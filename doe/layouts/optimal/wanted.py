@@ -29,6 +29,8 @@ from doe.study.settings import BoolArray, IntArray
 # power and a pure error that is worth its name (common practice, no source: 4 to 5 of each).
 DEFAULT_LACK_OF_FIT = 5
 DEFAULT_REPLICATES = 4
+# What a search can place within minutes: the cost grows with the square of either.
+MOST_TERMS, MOST_RUNS = 200, 400
 # Batches beyond what their own terms take: below four degrees of freedom t is above 2.8.
 SPARE_BATCHES = 4
 _BATCH = STAGES.index("batch")
@@ -118,6 +120,7 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
     """
     columns = model_columns(model, request.coding)
     p = len(columns) - n_potential
+    _refuse_endless(request, len(columns))
     if not request.sample_from_batch:
         n, replicates, distinct = _independent(request, p)
         block, strata = _blocks(request, n, None, n)
@@ -133,6 +136,25 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
         distinct=0 if request.lack_of_fit is None else p + request.lack_of_fit,
         batch=batch, block=block, strata=strata,
     )  # fmt: skip
+
+
+def _refuse_endless(request: Request, p: int) -> None:
+    """Refuse what no search would ever end with, and no bench either."""
+    asked = max(request.runs or 0, request.replicates or 0, request.lack_of_fit or 0)
+    if p > MOST_TERMS:
+        raise PlanError(
+            f"the model has {p} terms",
+            where="--model",
+            allowed=f"up to {MOST_TERMS} in an optimal plan",
+            do="Screen the factors first (--for screening), or hold some of them (value = …).",
+        )
+    if asked > MOST_RUNS or (request.batches or 0) > MOST_RUNS:
+        raise PlanError(
+            f"{max(asked, request.batches or 0)} runs are asked for",
+            where="--runs",
+            allowed=f"up to {MOST_RUNS} in an optimal plan",
+            do="A plan of that size is made in rounds: see 'millbase extend --help'.",
+        )
 
 
 def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str, float],
@@ -164,6 +186,7 @@ def _independent(request: Request, p: int) -> tuple[int, int, int]:
     repeats, further = request.replicates or 0, request.lack_of_fit or 0
     least = p + further + repeats if request.lack_of_fit is not None else p + repeats
     if request.runs < least:
+        checked = p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES
         asked = "--replicates" if repeats else "--lack-of-fit"
         where = "--runs" if request.runs < p or not (repeats or further) else asked
         more = [f"{p} terms"]
@@ -172,8 +195,8 @@ def _independent(request: Request, p: int) -> tuple[int, int, int]:
         raise PlanError(
             f"{request.runs} runs are too few for {', '.join(more)}",
             where=where,
-            allowed=f"{least} or more{_in_days(request, least)}; "
-            f"{p + DEFAULT_LACK_OF_FIT + DEFAULT_REPLICATES} to check the model, too",
+            allowed=f"{least} or more{_in_days(request, least)}"
+            + (f"; {checked} to check the model, too" if checked > least else ""),
             do=largest_model(request),
         )
     distinct = p + further if request.lack_of_fit is not None else 0
@@ -186,12 +209,18 @@ def _shared(request: Request, p: int, p_batch: int) -> tuple[int, int]:
     each = _CURVED_SAMPLES if curved else _STRAIGHT_SAMPLES
     batches, runs = request.batches, request.runs
     if batches is not None and runs is not None:
+        if runs < batches:
+            raise PlanError(
+                f"{runs} runs cannot fill {batches} batches",
+                where="--batches",
+                allowed=f"up to {runs}, or {batches} runs or more",
+            )
         if runs % batches:
             below = runs // batches * batches
             raise PlanError(
                 f"{runs} runs don't divide into {batches} batches of equal size",
                 where="--runs",
-                allowed=f"{below or batches} or {below + batches} with {batches} batches",
+                allowed=f"{below} or {below + batches} with {batches} batches",
             )
         each = runs // batches
     elif runs is not None:

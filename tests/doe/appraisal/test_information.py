@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from doe.appraisal.information import information_of
+from doe.appraisal.information import information_of, leverages
 from doe.appraisal.runs import PlanRuns, runs_of_values
 from doe.model.strata import Stratum
 from doe.study.settings import FloatArray
@@ -113,7 +113,7 @@ def test_leverage_is_the_diagonal_of_the_hat_matrix() -> None:
     X = _matrix("design")
     hat = X @ np.linalg.inv(X.T @ X) @ X.T
 
-    leverage = information_of(X, runs_of_values(X)).leverage
+    leverage = leverages(X, runs_of_values(X), 1.0)
 
     np.testing.assert_allclose(leverage, np.diag(hat), atol=1e-12)
     assert leverage.sum() == pytest.approx(5.0)
@@ -142,3 +142,18 @@ def test_controls_and_blocks_are_estimated_beside_the_model() -> None:
     found = information_of(X, runs)
 
     np.testing.assert_allclose(found.covariance, np.linalg.inv(whole.T @ whole)[:2, :2], rtol=1e-10)
+    hat = whole @ np.linalg.inv(whole.T @ whole) @ whole.T
+    np.testing.assert_allclose(leverages(X, runs, 1.0), np.diag(hat), atol=1e-10)
+
+
+def test_leverage_under_random_batches_is_that_of_generalised_least_squares() -> None:
+    """Martin (1992): the diagonal of X (X'V^-1 X)^-1 X'V^-1, written out."""
+    rng = np.random.default_rng(4)
+    batch = np.repeat([1, 2, 3, 4], 3)
+    X = np.column_stack([np.ones(12), rng.normal(size=12), rng.normal(size=4)[batch - 1]])
+    V = np.eye(12) + 2.5 * (batch[:, None] == batch[None, :])
+    W = np.linalg.inv(V)
+    hat = X @ np.linalg.inv(X.T @ W @ X) @ X.T @ W
+    runs = runs_of_values(X, Stratum(name="batch", unit=batch))
+
+    np.testing.assert_allclose(leverages(X, runs, 2.5), np.diag(hat), atol=1e-10)

@@ -25,16 +25,35 @@ def planned(study: Study, layout: str, seed: int = 3, **wishes: Any) -> Plan:
     return arrange(runs, study, np.random.default_rng(seed))
 
 
-def plan_of(study: Study, values: FloatArray, batch: tuple[int, ...] | None = None) -> Plan:
-    """Make a plan of given settings, shape (n, k), each run a batch of its own or as told."""
+def plan_of(
+    study: Study,
+    values: FloatArray,
+    batch: tuple[int, ...] | None = None,
+    number: tuple[int, ...] | None = None,
+) -> Plan:
+    """Make a plan of given settings, shape (n, k), each run a batch of its own or as told.
+
+    Args:
+        study: The brief.
+        values: Settings, lab units.
+        batch: Batch of each run.
+        number: Round of each run; all in the first one without it.
+    """
     n = len(values)
     run = tuple(range(1, n + 1))
     blank: tuple[None, ...] = (None,) * n
-    entry = Round(number=1, layout="adopted", models=(), runs=run)
+    rounds = number or (1,) * n
+    entries = tuple(
+        Round(
+            number=one, layout="adopted", models=(),
+            runs=tuple(r for r, own in zip(run, rounds, strict=True) if own == one),
+        )
+        for one in dict.fromkeys(rounds)
+    )  # fmt: skip
     return Plan(
         settings=settings_table(np.asarray(values, dtype=np.float64), coding_of(study)),
-        run=run, round=(1,) * n, day=blank, batch=batch or run, sample=blank, panel=blank,
-        kind=("design",) * n, rounds=(entry,),
+        run=run, round=rounds, day=blank, batch=batch or run, sample=blank, panel=blank,
+        kind=("design",) * n, rounds=entries,
     )  # fmt: skip
 
 
