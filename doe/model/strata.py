@@ -170,6 +170,13 @@ def precision(strata: Strata, ratio: float | Mapping[str, float]) -> FloatArray:
     return (left + left.T) / 2
 
 
+def middle_ratio(ratios: Sequence[float]) -> float:
+    """Give the geometric mean of variance ratios; the plain one where one of them is 0."""
+    if all(ratio > 0 for ratio in ratios):
+        return float(np.exp(np.mean(np.log(ratios)))) if len(ratios) > 1 else ratios[0]
+    return float(np.mean(ratios))
+
+
 def fixed_columns(strata: Strata) -> FloatArray:
     """Give the columns of the fixed blocks: +1 in a block, −1 in the last, shape (n, blocks)."""
     parts = [np.zeros((strata.n, 0))]

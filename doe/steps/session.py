@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import doe
 from doe.errors import PlanError
+from doe.model.strata import middle_ratio
 from doe.study.brief import LARGEST_RATIO, Study
 from doe.study.choices import Choices
 from doe.study.folder import StudyFolder
@@ -86,10 +86,8 @@ def planned_ratio(study: Study, plan: Plan) -> float:
     """
     for entry in reversed(plan.rounds):
         ratios = entry.details.get("variance ratios")
-        if ratios and all(ratio > 0 for ratio in ratios):
-            return math.exp(sum(math.log(ratio) for ratio in ratios) / len(ratios))
         if ratios:
-            return float(ratios[0]) if len(ratios) == 1 else float(sum(ratios) / len(ratios))
+            return middle_ratio([float(ratio) for ratio in ratios])
     return study.wishes.variance_ratio
 
 

@@ -34,19 +34,22 @@ ENOUGH_AGREE = 3
 # Rounds that together gain less than this (of a log) do not pay; so many are looked at: the square
 # of the number of coordinates over a number, within bounds (measured on the benchmarks).
 _PAYS = 5e-4
-_LEAST_PATIENCE, _MOST_PATIENCE, _PATIENCE_PART = 8, 16, 2400
+_LEAST_PATIENCE, _MOST_PATIENCE, _PATIENCE_PART = 10, 24, 1600
 # Groups that only seem to agree on their way part again within this many rounds.
-_STEADY = 3
-# Runs that are shaken: from two to this many (measured: fewer stay where they are, more lose what
-# was good).
+_STEADY = 6
+# Runs that are shaken: from two to this many, and in every third round or so up to a third of all
+# (measured: few keep what was good, many get out of where whole groups meet).
 MOST_SHAKEN = 4
+_WIDE, _WIDE_PART = 0.35, 3
 # Sweeps among candidates before a shaken plan is polished, and how far it then looks.
 _FEW_SWEEPS = 4
 _SHAKEN_REACH = (0.15,)
 # Sweeps along lines of a shaken plan whose runs share batches; its lines cost more than candidates.
 _SHAKEN_SWEEPS = 10
-# Best plans of every group that are polished finely in the end.
+# Best plans of every group that are polished finely in the end; of plans whose runs share batches
+# one, in so many sweeps.
 _FINISHED = 2
+_LAST_SWEEPS = 15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,7 +115,8 @@ def run_chains(
             last_gain, reference = done, score.min()
         if progress is not None:
             progress((done - last_gain) / patience)
-    kept = np.concatenate([_best_of(score, group, g) for g in range(GROUPS)])
+    each = _FINISHED if free else 1
+    kept = np.concatenate([_best_of(score, group, g)[:each] for g in range(GROUPS)])
     crowd, final = walk.finished(take(crowd, kept, problem.goal))
     owner = group[kept]
     best_chain = int(final.argmin())
@@ -172,7 +176,9 @@ class _FreeRuns:
         candidates, combination = self._candidates()
         x = crowd.x[parents]
         s, m = len(x), len(self.free)
-        count = min(int(self.rng.integers(2, MOST_SHAKEN + 1)), m)
+        wide = self.rng.random() < _WIDE
+        most = max(MOST_SHAKEN, m // _WIDE_PART) if wide else MOST_SHAKEN
+        count = min(int(self.rng.integers(2, most + 1)), m)
         rows = self.free[self.rng.permuted(np.tile(np.arange(m), (s, 1)), axis=1)[:, :count]]
         x[np.arange(s)[:, None], rows] = candidates[
             self.rng.integers(len(candidates), size=rows.shape)
@@ -234,7 +240,7 @@ class _SharedRuns:
         return self._climbed(x, _SHAKEN_SWEEPS)
 
     def finished(self, crowd: Crowd) -> tuple[Crowd, FloatArray]:
-        return self._climbed(crowd.x)
+        return self._climbed(crowd.x, _LAST_SWEEPS)
 
     def _climbed(self, x: FloatArray, most: int = MOST_SWEEPS) -> tuple[Crowd, FloatArray]:
         end = climb(self.problem, x, self.rng, most)

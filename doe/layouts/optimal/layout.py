@@ -21,6 +21,7 @@ from doe.layouts.optimal.wanted import (
 )
 from doe.layouts.request import Layout, LayoutRuns, Request
 from doe.model.matrix import model_columns
+from doe.model.strata import middle_ratio
 from doe.study.finding import Finding
 from doe.study.plan import Kind
 from doe.study.settings import FloatArray
@@ -111,7 +112,7 @@ def _other_ratios(wanted: Wanted, found: FoundPlan) -> dict[float, float]:
     """
     if not wanted.strata.random:
         return {}
-    middle = float(np.exp(np.mean(np.log(np.maximum(wanted.ratios, _LEAST_RATIO)))))
+    middle = max(middle_ratio(wanted.ratios), _LEAST_RATIO)
     losses = {}
     for factor in OTHER_RATIOS:
         before, after = other_ratio(wanted, found.values, middle * factor)

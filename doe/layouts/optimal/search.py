@@ -31,7 +31,7 @@ from doe.model.coding import ChoiceAxis, code
 from doe.model.expansion import Expansion, compile_model
 from doe.model.moments import region_moments
 from doe.model.region import Region
-from doe.model.strata import Strata, moving_units, precision
+from doe.model.strata import Strata, middle_ratio, moving_units, precision
 from doe.model.terms import Model
 from doe.study.brief import Stage
 from doe.study.settings import BoolArray, FloatArray, IntArray
@@ -128,11 +128,16 @@ def best_plan(wanted: Wanted, progress: Progress | None = None) -> FoundPlan:
         PlanError: No runs of this region can tell the terms apart.
     """
     problem, moments = prepared(wanted)
-    ends = _searched(wanted, problem, progress)
+    # Plans for one variance ratio are hardly worse for its neighbours: the chains look at the
+    # middle one, and what they find climbs under the average of all.
+    middle = replace(wanted, ratios=(middle_ratio(wanted.ratios),))
+    several = len(wanted.ratios) > 1
+    ends = _searched(middle, prepared(middle)[0] if several else problem, progress)
     best = min(ends, key=lambda end: end.score)
     others = np.concatenate([end.others for end in ends])
     rng = np.random.default_rng([wanted.seed, 9])
-    x, together = with_repeats(problem, best.x, wanted.replicates, wanted.distinct, rng)
+    start = _climbed(problem, best.x, rng)[0] if several else best.x
+    x, together = with_repeats(problem, start, wanted.replicates, wanted.distinct, rng)
     values = settled(replace(problem, units=together), x, wanted.region, wanted.distinct)
     expansion = problem.working.expansion
     before = goal_value(problem.goal, expansion.matrix(x))
@@ -168,14 +173,21 @@ def other_ratio(wanted: Wanted, values: FloatArray, ratio: float) -> tuple[float
     """
     problem, _ = prepared(replace(wanted, ratios=(ratio,)))
     rng = np.random.default_rng([wanted.seed, 5])
-    crowd = make_crowd(problem, code(values, wanted.region.coding)[None])
-    before = float(crowd.refresh(problem.goal)[0])
+    x = code(values, wanted.region.coding)
+    before = float(make_crowd(problem, x[None]).refresh(problem.goal)[0])
+    return before, min(before, _climbed(problem, x, rng)[1])
+
+
+def _climbed(problem: Problem, x: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, float]:
+    """Let one plan, shape (n, k) coded, climb from where it is; give it with its score."""
     if not problem.runs_are_free:
-        return before, min(before, float(climb(problem, crowd.x, rng).score[0]))
+        end = climb(problem, x[None], rng)
+        return end.x[0], float(end.score[0])
+    crowd = make_crowd(problem, x[None].copy())
     candidates = problem.candidates
     exchange_among(problem, crowd, candidates, combinations_of(problem.bounds, candidates), rng)
-    after = polish(problem, crowd, Surroundings(problem), rng)
-    return before, min(before, float(after[0]))
+    score = polish(problem, crowd, Surroundings(problem), rng)
+    return crowd.x[0], float(score[0])
 
 
 def prepared(wanted: Wanted) -> tuple[Problem, FloatArray]:
