@@ -126,7 +126,7 @@ def _power(appraisal: Appraisal) -> str:
     chance = _chance(low) if low > _SURE else f"{_chance(low)} or more"
     said = (
         f"{_upper(effect_words(hardest))} over a range would be seen with a chance of "
-        f"{chance} in {where}"
+        f"{chance} as the effect of {where}"
     )
     names = {one.name for one in appraisal.settings}
     others = [
@@ -143,8 +143,9 @@ def _power(appraisal: Appraisal) -> str:
     if others:
         worst = min(others, key=lambda one: one.power or 0.0)
         said += (
-            f"; it is hard to see in {listed([one.name for one in others], 3)} "
-            f"({_percent(worst.power or 0.0)} in {worst.name})"
+            "; as an interaction or a square it is harder to see in "
+            f"{listed([one.name for one in others], 3)} ({_percent(worst.power or 0.0)} in "
+            f"{worst.name})"
         )
     if untested:
         said += f"; no degree of freedom is left to test {listed(untested, 3)}"
@@ -234,7 +235,7 @@ def _one_more(sizes: Sequence[SizePoint], per_day: int | None, *, has_days: bool
         and now.weakest_power < _SURE
     ):
         said += (
-            " and move the chance of seeing the effect hardest to see from "
+            " and move the chance of seeing the effect of the weakest setting from "
             f"{_chance(now.weakest_power)} to {_chance(then.weakest_power)}"
         )
     return f"{said}."

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from analysis.report.rounding import plain
 from doe.cli.screen import WIDTH, paragraph, shortened, text_table, typed
-from doe.steps.check import CheckOutcome
-from doe.steps.new import NewOutcome
-from doe.steps.plan import PlanOutcome
-from doe.steps.sheet import SheetOutcome
 from doe.study.plan import Plan
+
+if TYPE_CHECKING:
+    # One command's screen must not wait for the libraries of the others.
+    from doe.steps.check import CheckOutcome
+    from doe.steps.new import NewOutcome
+    from doe.steps.plan import PlanOutcome
+    from doe.steps.sheet import SheetOutcome
 
 _STATES = {"done": "done    ", "missing": "missing ", "waiting": "waiting ", "doubtful": "doubtful"}
 

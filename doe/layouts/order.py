@@ -333,13 +333,14 @@ def _said(plan: Plan, runs: LayoutRuns, study: Study, rule: BlockRule | None) ->
     said = ["The order is randomised" + (f" within each {rule.name}." if rule else ".")]
     if runs.batch is None and _columns_from(study, "sample"):
         said.append(
-            "Every run is a mill batch of its own, also where a setting belongs to the sample."
+            "Every run is a mill batch of its own, also where a setting belongs to the sample; "
+            "--batches B --runs N draws several samples from each batch instead."
         )
     total = f"It takes {cost['mill batches']} mill batches"
     if cost["samples"] != cost["mill batches"]:
         total += f" and {cost['samples']} samples"
     if cost["days"]:
-        total += f" on {cost['days']} days"
+        total += f" on {cost['days']} day{'s' if cost['days'] > 1 else ''}"
     if cost["controls"]:
         total += f", {cost['controls']} of the batches for controls"
     said.append(total + ".")

@@ -237,7 +237,7 @@ def _with_area(session: Session, region: Region, ask: Extension) -> Extension:
         f"({found.different} of {SAMPLE} tried came out best in {DRAWS} draws of the coefficients; "
         f"they span {found.spread:.0%} of the region)"
     )
-    return replace(ask, area=found.area, area_words=words)
+    return replace(ask, area=found.area, area_words=words, area_spread=found.spread)
 
 
 def _row(settings: Mapping[str, float | str | None], coding: Coding) -> FloatArray:

@@ -17,7 +17,7 @@ from doe.errors import PlanError
 from doe.layouts.extending.frame import make_frame
 from doe.layouts.extending.gelled import away_from_gelled, distances
 from doe.layouts.extending.linking import best_units, repeatable_units
-from doe.layouts.extending.measure import average_variance, yardstick
+from doe.layouts.extending.measure import average_variance, row_key, yardstick
 from doe.layouts.extending.request import Extension, Purpose
 from doe.layouts.extending.searching import NewRuns, as_layout, split_budget
 from doe.layouts.optimal.candidates import candidate_settings
@@ -119,7 +119,9 @@ def _chosen(ask: Extension, places: FloatArray, sizes: tuple[int, ...]) -> Float
     later = [j for j, stage in enumerate(stages_of(ask.study)) if STAGES.index(stage) >= _SAMPLE]
     rows = np.zeros((0, places.shape[1]))
     for size in sizes:
-        offered = places
+        taken = {row_key(row) for row in rows}
+        fresh = [i for i, place in enumerate(places) if row_key(place) not in taken]
+        offered = places[fresh] if fresh else places
         for sample in range(size):
             if sample:
                 offered = np.tile(rows[-1], (len(places), 1))

@@ -56,6 +56,7 @@ class Extension:
         axial_beyond: Axial runs may leave the ranges of the brief.
         area: Settings, shape (g, k), round which the prediction is to be sharpened; lab units.
         area_words: What that area is, in words.
+        area_spread: Part of the region that it spans, 0..1.
         variance_ratio: Variance of each random stratum over the residual variance.
         starts: Random starts of a search.
         seed: Seed of every random choice.
@@ -75,6 +76,7 @@ class Extension:
     axial_beyond: bool = False
     area: FloatArray | None = None
     area_words: str = ""
+    area_spread: float = 0.0
     variance_ratio: float = 1.0
     starts: int | None = None
     seed: int = 0

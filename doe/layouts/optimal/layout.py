@@ -61,16 +61,13 @@ def make(request: Request) -> LayoutRuns:
     wanted = to_wanted(request, model, budget, weights, potential)
     found = best_plan(wanted, request.progress)
     values = found.values
-    order, kinds = _replicates_marked(values, budget)
     name = request.criterion or next(iter(weights))
     single = next(iter(weights)) if len(weights) == 1 else ""
     p = len(model_columns(model, request.coding)) - n_potential
     sensitivity = _other_ratios(wanted, found)
     return LayoutRuns(
-        layout="optimal", models=request.wanted_models, values=values[order],
-        kind=tuple(kinds[i] for i in order),
-        block=None if budget.block is None else budget.block[order],
-        batch=None if budget.batch is None else budget.batch[order],
+        layout="optimal", models=request.wanted_models, values=values,
+        kind=_kinds(values, budget), block=budget.block, batch=budget.batch,
         criterion=name, criterion_value=found.criteria.get(single, found.goal),
         details=_details(request, budget, found, p, sensitivity),
         reasons=_reasons(weights, budget, found, p, values),
@@ -87,8 +84,8 @@ def foresee(request: Request) -> int:
     return budget.n
 
 
-def _replicates_marked(values: FloatArray, budget: Budget) -> tuple[list[int], list[Kind]]:
-    """Mark what repeats an earlier run, or an earlier batch whole."""
+def _kinds(values: FloatArray, budget: Budget) -> tuple[Kind, ...]:
+    """Mark what repeats an earlier run, an earlier batch whole, or a sample of its own batch."""
     whole = np.round(np.nan_to_num(values, nan=-1e9), 9)
     batch = np.arange(len(values)) if budget.batch is None else budget.batch
     seen: set[bytes] = set()
@@ -96,11 +93,13 @@ def _replicates_marked(values: FloatArray, budget: Budget) -> tuple[list[int], l
     for number in dict.fromkeys(batch.tolist()):
         rows = np.flatnonzero(batch == number)
         key = whole[rows][np.lexsort(whole[rows].T[::-1])].tobytes()
-        if key in seen:
-            for row in rows:
+        own: set[bytes] = set()
+        for row in rows:
+            if key in seen or whole[row].tobytes() in own:
                 kinds[int(row)] = "replicate"
+            own.add(whole[row].tobytes())
         seen.add(key)
-    return list(range(len(values))), kinds
+    return tuple(kinds)
 
 
 def _other_ratios(wanted: Wanted, found: FoundPlan) -> dict[float, float]:
@@ -157,7 +156,8 @@ def _reasons(
     aims = [_AIMS[name] for name in weights]
     n_distinct = len(np.unique(np.round(np.nan_to_num(values, nan=-1e9), 9), axis=0))
     said = [
-        f"The runs are placed in the region as the brief limits it to make {' and '.join(aims)}.",
+        f"The runs are placed in the region as the brief limits it to make "
+        f"{' and '.join(aims)}{_shares(weights)}.",
         f"{n_distinct} different settings for {p} terms leave {max(n_distinct - p, 0)} to test the "
         f"form of the model, and {budget.n - n_distinct} runs repeat another.",
     ]
@@ -176,6 +176,14 @@ def _reasons(
         f"Keeping to the steps of the bench costs {_percent(found.loss_by_steps)} of the criterion."
     )
     return tuple(said)
+
+
+def _shares(weights: dict[str, float]) -> str:
+    """Say how criteria are weighted, where there are several."""
+    if len(weights) == 1:
+        return ""
+    each = ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in weights.items())
+    return f", weighted {each}"
 
 
 def _percent(part: float) -> str:

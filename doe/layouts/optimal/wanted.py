@@ -257,6 +257,11 @@ def _in_days(request: Request, n_batches: int) -> str:
 
 def largest_model(request: Request) -> str:
     """Say which model the budget can estimate."""
+    if BAYESIAN_D.casefold() in request.criterion.casefold():
+        return (
+            "A Bayesian D needs runs for the terms that must be told alone (--model linear, say); "
+            "it guards against those of the next larger model."
+        )
     for name in ("quadratic", "interactions", "linear"):
         if name not in model_names(request.coding) or name in request.wanted_models:
             continue
