@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from analysis.figures.appraisal_subject import Pictured, whose
 from analysis.figures.drawn import Drawn
@@ -69,6 +70,9 @@ def draw_sizes(one: Pictured, *, which: str = "") -> Drawn:
         values = [v for p in (*own, *anew) if (v := tell(p)) is not None]
         top = max(values, default=1.0)
         axes.set_ylim(0.0, _top(name, here, top))
+        # Runs, batches and degrees of freedom are whole numbers.
+        axes.xaxis.set_major_locator(MaxNLocator(nbins=6, integer=True))
+        axes.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=name.startswith("degrees")))
     for axes in panels[2:]:
         axes.set_xlabel(
             "mill batches" if by_batch else "runs, controls left out",
@@ -79,7 +83,7 @@ def draw_sizes(one: Pictured, *, which: str = "") -> Drawn:
         handles, labels, loc="outside lower center", ncols=2, frameon=False, fontsize=LABEL_SIZE
     )
     panels[0].annotate(
-        "this plan", (size(now), 1.0), xycoords=("data", "axes fraction"), xytext=(3, -9),
+        "as it is", (size(now), 1.0), xycoords=("data", "axes fraction"), xytext=(3, -9),
         textcoords="offset points", fontsize=LABEL_SIZE - 1, color=FAINT_INK,
     )  # fmt: skip
     return Drawn(
@@ -87,7 +91,7 @@ def draw_sizes(one: Pictured, *, which: str = "") -> Drawn:
         kind="number of runs",
         subject="",
         title=title,
-        caption="Line: this plan without the units that it misses least, and with those that help "
+        caption="Line: the plan without the units that it misses least, and with those that help "
         "it most. Diamonds: plans made anew for that number by a short search.",
         figure=settle(figure),
     )
@@ -110,7 +114,7 @@ def _line(
     ordered = sorted(points, key=size)
     panel.plot(
         [size(p) for p in ordered], [tell(p) or 0.0 for p in ordered],
-        color=ROOM, linewidth=1.6, zorder=2, label="this plan, the best unit dropped or added",
+        color=ROOM, linewidth=1.6, zorder=2, label="the plan with its best unit dropped or added",
     )  # fmt: skip
     now = [p for p in ordered if p.how == "this plan"]
     panel.scatter([size(p) for p in now], [tell(p) or 0.0 for p in now], s=34, color=INK, zorder=4)

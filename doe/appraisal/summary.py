@@ -232,7 +232,7 @@ def _one_more(sizes: Sequence[SizePoint], per_day: int | None, *, has_days: bool
     if (
         now.weakest_power is not None
         and then.weakest_power is not None
-        and now.weakest_power < _SURE
+        and _chance(now.weakest_power) != _chance(then.weakest_power)
     ):
         said += (
             " and move the chance of seeing the effect of the weakest setting from "
