@@ -30,6 +30,8 @@ _TWIN = 1e-5
 # Groups of chains that know nothing of each other: where half of them end at one plan, that is no
 # chance (measured: two of four agreed on a lesser plan once in eight searches).
 GROUPS = 6
+# Chains of one batch, where nobody asks for fewer.
+CHAINS = 48
 ENOUGH_AGREE = 3
 # Rounds that together gain less than this (of a log) do not pay; so many are looked at: the square
 # of the number of coordinates over a number, within bounds (measured on the benchmarks).
@@ -93,14 +95,14 @@ def run_chains(
         rng: Source of starts, shakes and orders.
         progress: Told what part is done, should nothing better be found any more.
     """
-    free = problem.runs_are_free
+    free, asked = problem.runs_are_free, s
     walk = _FreeRuns(problem, rng) if free else _SharedRuns(problem, rng)
     # Lines cost more than candidates, and lead to the best plan more often (measured).
     s = s if free else max(2, s // GROUPS // 2) * GROUPS
     crowd, score = walk.start(s)
     group = np.repeat(np.arange(GROUPS), s // GROUPS)
     done, last_gain, reference = 0, 0, score.min()
-    patience = _patience(problem)
+    patience = _patience(problem, asked)
     while done < rounds and not _settled(score, group, done - last_gain, patience):
         done += 1
         tried, found = walk.shaken(crowd, _parents(score, group, rng))
@@ -135,9 +137,11 @@ def _settled(score: FloatArray, group: IntArray, idle: int, patience: int) -> bo
     return idle >= (_STEADY if near >= ENOUGH_AGREE else patience)
 
 
-def _patience(problem: Problem) -> int:
+def _patience(problem: Problem, s: int) -> int:
+    """Give the rounds without a gain that end a search; fewer where fewer chains are asked for."""
     moving = sum(len(columns) for _, columns in problem.units)
-    return min(max(_LEAST_PATIENCE, moving**2 // _PATIENCE_PART), _MOST_PATIENCE)
+    usual = min(max(_LEAST_PATIENCE, moving**2 // _PATIENCE_PART), _MOST_PATIENCE)
+    return max(usual * min(s, CHAINS) // CHAINS, _STEADY)
 
 
 def _parents(score: FloatArray, group: IntArray, rng: np.random.Generator) -> IntArray:

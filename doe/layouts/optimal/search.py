@@ -19,7 +19,7 @@ from doe.errors import PlanError
 from doe.layouts.optimal.among import exchange_among
 from doe.layouts.optimal.bounds import combinations_of, make_bounds
 from doe.layouts.optimal.candidates import candidate_settings
-from doe.layouts.optimal.chains import ENOUGH_AGREE, GROUPS, SAME_PLAN, Ends, run_chains
+from doe.layouts.optimal.chains import CHAINS, ENOUGH_AGREE, GROUPS, SAME_PLAN, Ends, run_chains
 from doe.layouts.optimal.crowd import Problem, Surroundings, make_crowd
 from doe.layouts.optimal.exchange_many import climb, random_plans
 from doe.layouts.optimal.goal import can_tell, criterion_values, goal_value, make_goal
@@ -36,8 +36,7 @@ from doe.model.terms import Model
 from doe.study.brief import Stage
 from doe.study.settings import BoolArray, FloatArray, IntArray
 
-# Chains that climb side by side, and rounds of shaking at most.
-CHAINS = 48
+# Rounds of shaking, at most.
 MOST_ROUNDS = 400
 # Candidates for each run, below which the inside of the region is offered, too.
 SPARE_CANDIDATES = 4
