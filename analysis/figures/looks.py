@@ -38,8 +38,6 @@ FONT_STACK = (
 TITLE_SIZE = 10.5
 LABEL_SIZE = 8.5
 TICK_SIZE = 7.5
-# Characters that fit into an inch at LABEL_SIZE in the widest face of the stack.
-CHARACTERS_PER_INCH = 13.0
 
 P = ParamSpec("P")
 R = TypeVar("R")

@@ -49,10 +49,5 @@ def f_power(noncentrality: float, df: int, error_df: float, alpha: float = 0.05)
     return _chance(1.0 - float(special.ncfdtr(df, error_df, noncentrality, critical)))
 
 
-def t_quantile(df: float, level: float = 0.95) -> float:
-    """Give the two-sided quantile of Student's t: half an interval in standard errors."""
-    return float(special.stdtrit(df, (1.0 + level) / 2.0))
-
-
 def _chance(value: float) -> float:
     return float(np.clip(value, 0.0, 1.0))

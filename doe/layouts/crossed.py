@@ -84,11 +84,6 @@ def make(request: Request) -> LayoutRuns:
     )  # fmt: skip
 
 
-def crossed_size(request: Request) -> int:
-    """Count the runs of the crossing, centre runs left out."""
-    return len(_blends(request)) * len(_settings(request))
-
-
 def _blends(request: Request) -> LayoutRuns:
     """Make the blends, without centre runs and checks."""
     models = tuple(dict.fromkeys(_PACKAGE_MODEL[model] for model in request.wanted_models))

@@ -103,10 +103,6 @@ class StudyFolder:
         """Read any file of the folder; None if it is not there."""
         return read_together(self.path, [_inside(name)])[name]
 
-    def read_files(self, names: Sequence[str]) -> dict[str, bytes | None]:
-        """Read several files as they stood at one moment."""
-        return read_together(self.path, [_inside(name) for name in names])
-
     def plan_files(self, plan: Plan) -> dict[str, bytes]:
         """Write a plan as its two files, with the numbers that earlier plans have issued."""
         data = self.read_file(ROUNDS_FILE)

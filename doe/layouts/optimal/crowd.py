@@ -8,7 +8,6 @@ import numpy as np
 
 from doe.layouts.optimal.bounds import (
     Bounds,
-    at_combination,
     combinations_of,
     inside,
 )
@@ -183,16 +182,3 @@ def scattered(problem: Problem, base: FloatArray, rng: np.random.Generator) -> F
     # A line through a region of several pieces may leave it between them.
     held = inside(problem.bounds, combination, decode(moved, problem.bounds.coding))
     return np.where(held[:, None], moved, base)
-
-
-def at_level(problem: Problem, x: FloatArray, combination: IntArray) -> tuple[FloatArray, IntArray]:
-    """Put settings to other level combinations; those that the region holds there.
-
-    Args:
-        problem: What is searched for.
-        x: Shape (g, k), coded.
-        combination: Wanted combination of each, shape (g,).
-    """
-    moved = at_combination(problem.bounds, x, combination)
-    held = inside(problem.bounds, combination, decode(moved, problem.bounds.coding))
-    return moved[held], combination[held]

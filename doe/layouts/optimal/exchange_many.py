@@ -45,20 +45,6 @@ class Climbed:
     score: FloatArray
 
 
-def climb_from_random(problem: Problem, starts: int, rng: np.random.Generator) -> Climbed:
-    """Make plans at random and let each climb.
-
-    Args:
-        problem: What is searched for.
-        starts: How many.
-        rng: Source of the starts and of the order of moves.
-
-    Returns:
-        The plans, in the order of the starts.
-    """
-    return climb(problem, random_plans(problem, starts, rng), rng)
-
-
 def climb(
     problem: Problem, x: FloatArray, rng: np.random.Generator, most: int = MOST_SWEEPS
 ) -> Climbed:

@@ -20,12 +20,9 @@ from doe.layouts.optimal.moves import levels_of
 from doe.layouts.optimal.rows import RowOpened, changes, exchange_row, open_row, shares_nothing
 from doe.study.settings import FloatArray
 
-# How far runs look, in coded units; from a coarse plan, and from one that is nearly there.
+# How far runs look, in coded units; from a coarse plan, and at the end.
 COARSE = (0.2, 0.1, 0.03)
-NEARLY = (0.1, 0.03)
 FINE = (0.05, 0.02, 0.005)
-# A step of a parabola reaches this many times beyond the points that it was laid through.
-_BEYOND = 2.0
 
 
 def polish(
@@ -102,8 +99,8 @@ def _joined(near: Near, change: FloatArray, x: FloatArray) -> FloatArray:
     curve = (up * a + down * b) / width
     slope = (up * a * a - down * b * b) / width
     top = np.where(curve > 0, -slope / np.where(curve > 0, 2 * curve, 1.0), np.inf)
-    # No top: go downhill as far as a step may reach.
-    top = np.where(np.isfinite(top), top, np.where(up < down, b, -a) * _BEYOND)
+    # No top: go downhill to the end.
+    top = np.where(np.isfinite(top), top, np.where(up < down, b, -a))
     one_way = np.where(a > 1e-12, np.where(down < 0, -a, 0.0), np.where(up < 0, b, 0.0))
     top = np.where(both, top, one_way)
     # Never beyond what the region was looked at for, back or ahead.

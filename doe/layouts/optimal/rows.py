@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from doe.layouts.optimal.climb import Knowledge, scores
+from doe.layouts.optimal.climb import Knowledge
 from doe.layouts.optimal.goal import Goal, View
 from doe.study.settings import FloatArray, IntArray
 
@@ -202,11 +202,6 @@ def make_forms(known: Sequence[Knowledge], rows: FloatArray) -> list[Forms]:
         Forms(q=_form(rows, own.B), g=[None if G is None else _form(rows, G) for G in own.G])
         for own in known
     ]
-
-
-def score_of(known: Sequence[Knowledge], goal: Goal) -> FloatArray:
-    """Judge every plan, shape (s,)."""
-    return scores(known, goal)
 
 
 def _times(A: FloatArray, x: FloatArray) -> FloatArray:
