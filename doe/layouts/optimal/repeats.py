@@ -24,7 +24,7 @@ ALIKE = 0.05
 # Settings that differ by less than this, coded, are the same.
 _SAME = 1e-9
 # What making two runs alike may cost (of a log): nothing where no replicates are asked for.
-_CLOSING, _CLOSING_WANTED = 1e-6, 1e-3
+_CLOSING, _CLOSING_SAMPLES, _CLOSING_WANTED = 1e-6, 1e-4, 1e-3
 
 Units = tuple[tuple[IntArray, IntArray], ...]
 
@@ -46,6 +46,9 @@ def with_repeats(
     """
     units = _whole_units(problem)
     x = _closed(problem, x.copy(), units, _CLOSING_WANTED if replicates else _CLOSING)
+    for rows in units:
+        # Samples of one batch that hardly differ are one sample drawn twice, and are called so.
+        x = _closed(problem, x, [np.array([row]) for row in rows], _CLOSING_SAMPLES)
     if replicates == 0 and distinct == 0:
         return x, _tied(problem, x, units)
     while (missing := replicates - _n_repeats(x, units)) > 0:
@@ -102,7 +105,7 @@ def _closed(problem: Problem, x: FloatArray, units: list[IntArray], may_cost: fl
     """Make units alike that nearly are, if that costs next to nothing."""
     before = _score(problem, x)
     for later, rows in enumerate(units):
-        if len(problem.held) > later:
+        if rows[0] < len(problem.held):
             continue
         for earlier in units[:later]:
             if len(earlier) != len(rows):
@@ -205,7 +208,12 @@ def _tied(problem: Problem, x: FloatArray, units: list[IntArray]) -> Units:
     for rows in units:
         order = rows[np.lexsort(np.nan_to_num(x[rows], nan=9.0).T[::-1])]
         partner[order] = first.setdefault(_key(x, rows), order)
-    if len(first) == len(units):
+        own: dict[bytes, int] = {}
+        for row in rows:
+            # Samples of one batch that repeat each other stay alike, too.
+            home = own.setdefault(_key(x, np.array([row])), int(row))
+            partner[row] = partner[home]
+    if np.array_equal(partner, np.arange(len(x))):
         return problem.units
     held = set(range(len(problem.held)))
     merged: dict[tuple[int, ...], set[int]] = {}
