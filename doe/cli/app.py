@@ -31,6 +31,10 @@ commands.register(app)
 
 def main() -> NoReturn:
     """Run one command and end with its status: 0 done, 1 the answer is no, 2 input, 3 our fault."""
+    # Before numpy loads: our matrices are small, threads only wait for one another, and sums in one
+    # order give the same digits on any number of processors.
+    for library in ("OPENBLAS", "OMP", "MKL"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8")

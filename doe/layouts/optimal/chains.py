@@ -36,7 +36,7 @@ ENOUGH_AGREE = 3
 # Rounds that together gain less than this (of a log) do not pay; so many are looked at: the square
 # of the number of coordinates over a number, within bounds (measured on the benchmarks).
 _PAYS = 5e-4
-_LEAST_PATIENCE, _MOST_PATIENCE, _PATIENCE_PART = 10, 24, 1600
+_LEAST_PATIENCE, _MOST_PATIENCE, _PATIENCE_PART = 10, 40, 1600
 # Groups that only seem to agree on their way part again within this many rounds.
 _STEADY = 6
 # Runs that are shaken: from two to this many, and in every third round or so up to a third of all
