@@ -99,15 +99,6 @@ def days_are_random(study: Study, n_days: int) -> bool:
     return set_a_day or n_days >= RANDOM_DAYS
 
 
-def rounds_are_random(study: Study, n_rounds: int) -> bool:
-    """Tell whether rounds are a random stratum: as days are said to be, else from four on.
-
-    Two or three rounds cannot tell a variance between them, so a shift is estimated instead.
-    """
-    said = next((block.effect for block in study.blocks if block.name == "day"), None)
-    return said == "random" if said is not None else n_rounds >= RANDOM_DAYS
-
-
 def block_is_random(study: Study, name: str) -> bool:
     """Tell whether a block other than the day is random: only where the brief says so."""
     return any(block.name == name and block.effect == "random" for block in study.blocks)
@@ -115,6 +106,9 @@ def block_is_random(study: Study, name: str) -> bool:
 
 def strata_of_plan(plan: Plan, study: Study, rows: Sequence[int] | None = None) -> Strata:
     """Read the strata off a plan.
+
+    Rounds are as days are: random from four on, fixed below; where days are random, two or three
+    rounds are no more than some days.
 
     Args:
         plan: The plan.
@@ -127,8 +121,11 @@ def strata_of_plan(plan: Plan, study: Study, rows: Sequence[int] | None = None) 
     rounds = _numbers([plan.round[i] for i in kept])
     random_days = days is not None and days_are_random(study, len(np.unique(days)))
     if rounds is not None:
-        fixed = not rounds_are_random(study, len(np.unique(rounds)))
-        units.append(Stratum(name="round", unit=rounds, is_fixed=fixed))
+        many = len(np.unique(rounds)) >= RANDOM_DAYS
+        # Two or three rounds cannot tell a variance between them: random days carry it, and without
+        # those each round has a level of its own.
+        if many or not random_days:
+            units.append(Stratum(name="round", unit=rounds, is_fixed=not many))
     labels = {run: word for entry in plan.rounds for run, word in _blocks(entry.details)}
     if labels:
         name = next((b.name for b in study.blocks if b.name != "day"), "block")

@@ -122,7 +122,7 @@ def _same_again(
 
 
 def _searched(ask: Extension, best: NewRuns) -> str:
-    told = "" if best.variance is None else f" ({best.variance:.3g} on average)"
+    told = "" if best.variance is None else f" ({best.variance:.3g} on average{_counted_so(ask)})"
     return (
         f"The new runs are those that predict best over the region for the {ask.model} model given "
         f"what is left{told}; the failed settings can't be repeated one for one."
@@ -137,15 +137,20 @@ def _better(ask: Extension, same: NewRuns, best: NewRuns | None) -> tuple[NewRun
     if same.variance is not None and same.variance <= (1 + _WORTH) * best.variance:
         why = (
             "the best that a search found for what is left predicts hardly better (average "
-            f"variance {best.variance:.3g} against {same.variance:.3g})"
+            f"variance {best.variance:.3g} against {same.variance:.3g}{_counted_so(ask)})"
         )
         return same, f"The same settings are made again: {why}."
     before = "can't estimate the model" if same.variance is None else f"{same.variance:.3g}"
     return best, (
         "Other settings than the failed ones are made: given what is left they predict better for "
         f"the {ask.model} model (average variance {best.variance:.3g}; the same settings again: "
-        f"{before})."
+        f"{before}{_counted_so(ask)})."
     )
+
+
+def _counted_so(ask: Extension) -> str:
+    """Say that a search leaves controls out, where there are some."""
+    return ", controls not counted" if ask.study.controls else ""
 
 
 def _counted(

@@ -255,15 +255,15 @@ def test_runs_near_the_compromise_sharpen_that_area_most() -> None:
 # Links
 
 
-def test_two_rounds_are_linked_unless_the_brief_calls_days_random() -> None:
-    """Rounds are as days are: random from four on, or where the brief says so."""
+def test_a_round_without_days_is_linked_and_one_of_random_days_is_not() -> None:
+    """Four days are random (DESIGN: from four on, or as the brief says), and rounds as days are."""
     days = a_study(RANGES[:2], plan={"batches_per_day": 3})
     plan = planned(days, "central composite", models=("quadratic",))
     said = a_study(RANGES[:2], block=[{"name": "day", "size": 3, "effect": "random"}])
 
     assert len({day for day in plan.day if day is not None}) >= 3
     assert links_needed(ask_for(TWO, COMPOSITE)) == 2
-    assert links_needed(ask_for(days, plan)) == 2
+    assert links_needed(ask_for(days, plan)) == 0
     assert links_needed(ask_for(said, plan)) == 0
 
 
