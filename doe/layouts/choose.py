@@ -76,6 +76,9 @@ def make_chosen(request: Request) -> tuple[LayoutRuns, tuple[str, ...]]:
         PlanError: No layout works; says what the budget could do.
     """
     request = with_days(request)
+    if request.included is not None:
+        told = f"Runs chosen beside the {len(request.included)} that must be in."
+        return make_layout(OPTIMAL, _with_replicates(request)), (told,)
     name, why = choose_layout(request)
     if name == OPTIMAL:
         return make_layout(OPTIMAL, _with_replicates(request)), why

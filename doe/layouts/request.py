@@ -37,6 +37,7 @@ class Request:
         replicates: Number of further runs with the settings of another, for pure error.
         checks: Number of interior check blends; None for as many as the layout has and the runs
             allow.
+        included: Settings of runs that must be in, shape (m, k), lab units (`optimal`).
         lack_of_fit: Number of distinct settings beyond those the model needs (`optimal`).
         levels: Number of levels a range takes in a full factorial, by factor name.
         resolution: Least resolution of a two-level fraction.
@@ -64,6 +65,7 @@ class Request:
     centre: int | None = None
     replicates: int | None = None
     checks: int | None = None
+    included: FloatArray | None = None
     lack_of_fit: int | None = None
     levels: Mapping[str, int] = field(default_factory=dict)
     resolution: int | None = None

@@ -28,21 +28,17 @@ from doe.model.terms import Model, make_model, model_names
 from doe.steps.appraise_sizes import batches_per_day, sizes_round
 from doe.steps.contract import envelope
 from doe.steps.failures import wholly_lost
+from doe.steps.given_table import plan_of_table
 from doe.steps.model_choice import DEFAULT_MODELS, known_model
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study, planned_ratio, refuse_ratios
-from doe.study.adopt_table import adopt_table
 from doe.study.finding import Finding
 from doe.study.names import match_name
 from doe.study.plan import Plan
 from doe.study.settings import FloatArray, Settings
-from doe.study.tables import read_table
 
 if TYPE_CHECKING:
     pass
-
-# What adopting says of results is of no interest to who appraises settings.
-_OF_RESULTS = ("it is pending.", "no results yet.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +170,7 @@ def _subjects(
     """Gather the one or two plans that are appraised, with what reading them has shown."""
     notes: tuple[Finding, ...] = ()
     if asked.table is not None:
-        plan, notes = _from_table(asked.table, session)
+        plan, notes = plan_of_table(asked.table, session)
         subjects = [(asked.table.name, plan)]
     else:
         subjects = [("this plan", session.needed_plan())]
@@ -182,20 +178,10 @@ def _subjects(
         if asked.against.is_dir():
             other = _from_folder(asked.against, session)
         else:
-            other, more = _from_table(asked.against, session)
+            other, more = plan_of_table(asked.against, session)
             notes = (*notes, *more)
         subjects.append((asked.against.name or str(asked.against), other))
     return subjects, notes
-
-
-def _from_table(file: Path, session: Session) -> tuple[Plan, tuple[Finding, ...]]:
-    # Loaded here: the readers of workbooks take a third of the time of a quick answer.
-    from doe.steps.enter import read_delivery
-
-    table = read_table(read_delivery(file), file.name)
-    plan, _, findings = adopt_table(table, session.study)
-    told = (*table.notes, *(one for one in findings if not one.what.endswith(_OF_RESULTS)))
-    return plan, tuple({one.what: one for one in told}.values())
 
 
 def _from_folder(folder: Path, session: Session) -> Plan:

@@ -19,12 +19,14 @@ from doe.layouts.checking import make_layout
 from doe.layouts.choose import make_chosen
 from doe.layouts.optimal.wanted import criterion_weights, union_model
 from doe.layouts.order import RoundStart, arrange, costs
+from doe.layouts.registry import OPTIMAL
 from doe.layouts.request import LayoutRuns, Purpose, Request
 from doe.layouts.sampling_batches import has_samples
 from doe.model.coding import coding_of
 from doe.model.matrix import model_matrix
 from doe.model.region import region_of
 from doe.steps.contract import envelope
+from doe.steps.given_table import plan_of_table
 from doe.steps.model_choice import known_model
 from doe.steps.session import Session, open_study, refuse_ratios
 from doe.study.brief import Study
@@ -32,6 +34,7 @@ from doe.study.finding import Finding
 from doe.study.hashes import goals_hash, region_hash
 from doe.study.numbering import next_numbers, runs_with_data
 from doe.study.plan import Plan, Round
+from doe.study.settings import FloatArray
 
 # A quarter of the bench for controls is the most that drift is worth (common practice, no source).
 DEAR_CONTROLS = 0.25
@@ -50,6 +53,7 @@ class PlanOptions:
     model: str | None = None
     replicates: int | None = None
     lack_of_fit: int | None = None
+    include: Path | None = None
     centre: int | None = None
     axial_beyond: bool = False
     from_batch: bool = False
@@ -226,6 +230,7 @@ def _request(session: Session, asked: PlanOptions) -> Request:
         centre=asked.centre,
         replicates=asked.replicates,
         lack_of_fit=asked.lack_of_fit,
+        included=_included(session, asked),
         axial_beyond=asked.axial_beyond,
         purpose=asked.purpose,
         sample_from_batch=shared,
@@ -257,6 +262,25 @@ def _with_days(study: Study, asked: PlanOptions) -> Study:
             do='Or run a control once a round only (every = "round").',
         )
     return study
+
+
+def _included(session: Session, asked: PlanOptions) -> FloatArray | None:
+    """Read the settings of the runs that must be in.
+
+    Raises:
+        PlanError: Another layout than `optimal` is asked for.
+        ResultsError: The table cannot be read.
+    """
+    if asked.include is None:
+        return None
+    if asked.layout not in (None, OPTIMAL):
+        raise PlanError(
+            f"the layout '{asked.layout}' has its own runs, and others must be in",
+            where="--include",
+            do=f"Leave out --layout, or take '{OPTIMAL}'.",
+        )
+    plan, _ = plan_of_table(asked.include, session)
+    return np.asarray(plan.settings.values)
 
 
 def _named(models: str | None) -> list[str]:

@@ -159,3 +159,32 @@ def test_what_extend_says_is_what_appraise_says(tmp_path: Path, millbase: Millba
     assert round_["buys"]["df"] == {
         name: [first["residual_df"].get(name, 0), df] for name, df in second["residual_df"].items()
     }
+
+
+def test_runs_that_must_be_in_are_in_and_the_rest_is_best_beside_them(
+    tmp_path: Path, millbase: Millbase
+) -> None:
+    """Three runs off the corners; with the others placed freely the plan is no better."""
+    study = study_of(tmp_path / "s", factors(2), RESPONSE)
+    (tmp_path / "must.csv").write_text("z1,z2\n0.5,0.5\n0.5,-0.25\n-0.5,0.5\n", encoding="utf-8")
+    options = ("--criterion", "D", "--model", "linear", "--runs", 7)
+    free = millbase("plan", study, *options, "--json").json
+    held = millbase(
+        "plan", study, *options, "--include", tmp_path / "must.csv", "--replace", "--json"
+    ).json
+    settings = [tuple(run["settings"].values()) for run in held["runs"]]
+
+    assert {(0.5, 0.5), (0.5, -0.25), (-0.5, 0.5)} <= set(settings)
+    # The four that are free stand at the four corners, as they would without the others.
+    assert {(-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)} <= set(settings)
+    assert held["criterion_value"] < free["criterion_value"]
+
+
+def test_included_runs_outside_the_region_are_refused(tmp_path: Path, millbase: Millbase) -> None:
+    """A plan is inside the brief, whoever made a part of it."""
+    study = study_of(tmp_path / "s", factors(2), RESPONSE)
+    (tmp_path / "must.csv").write_text("z1,z2\n3,0\n", encoding="utf-8")
+    answer = millbase("plan", study, "--runs", 9, "--include", tmp_path / "must.csv")
+
+    assert answer.status == 2
+    assert "leave the region" in answer.err

@@ -87,6 +87,10 @@ def plan(
     lack_of_fit: Annotated[
         int | None, typer.Option(help="Distinct runs beyond the terms, for lack of fit.", min=0)
     ] = None,
+    include: Annotated[
+        Path | None,
+        typer.Option(help="A table of settings that must be among the runs.", show_default=False),
+    ] = None,
     centre: Annotated[
         int | None, typer.Option(help="Centre runs of a classic layout.", min=0)
     ] = None,
@@ -120,7 +124,7 @@ def plan(
     options = PlanOptions(
         layout=layout, criterion=criterion, runs=runs, batches=batches, days=days,
         purpose=purpose, model=model, replicates=replicates, lack_of_fit=lack_of_fit,
-        centre=centre, axial_beyond=axial_beyond, from_batch=from_batch,
+        include=include, centre=centre, axial_beyond=axial_beyond, from_batch=from_batch,
         variance_ratio=ratios_in(variance_ratio), starts=starts, seed=seed, replace=replace,
     )  # fmt: skip
     finish(plan_study(study, options, progress_bar("Searching")), json, show_plan)

@@ -121,8 +121,16 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
     columns = model_columns(model, request.coding)
     p = len(columns) - n_potential
     _refuse_endless(request, len(columns))
+    _refuse_included(request)
     if not request.sample_from_batch:
         n, replicates, distinct = _independent(request, p)
+        n_included = 0 if request.included is None else len(request.included)
+        if n < n_included:
+            raise PlanError(
+                f"{n_included} runs must be in, and {n} are planned in all",
+                where="--include",
+                allowed=f"--runs {n_included} or more",
+            )
         block, strata = _blocks(request, n, None, n)
         return Budget(
             n=n, batches=n, replicates=replicates, distinct=distinct, batch=None, block=block,
@@ -157,6 +165,20 @@ def _refuse_endless(request: Request, p: int) -> None:
         )
 
 
+def _refuse_included(request: Request) -> None:
+    """Refuse runs that must be in where they would have to share a batch or a day's setting."""
+    if request.included is None:
+        return
+    daily = any(stage == "day" for stage in stages_of(request.study))
+    if request.sample_from_batch or daily:
+        raise PlanError(
+            "runs that must be in are mill batches of their own, and here settings are shared by "
+            + ("a day" if daily else "the samples of a batch"),
+            where="--include",
+            do="Leave out --batches, or plan without these runs and add them by hand.",
+        )
+
+
 def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str, float],
               potential: BoolArray | None) -> Wanted:  # fmt: skip
     """Put the search together."""
@@ -164,7 +186,7 @@ def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str,
         region=request.region, model=model, weights=weights, n=budget.n, strata=budget.strata,
         stages=stages_of(request.study), ratios=request.ratios, potential=potential,
         replicates=budget.replicates, distinct=budget.distinct, starts=request.starts,
-        seed=request.seed,
+        seed=request.seed, held=request.included,
     )  # fmt: skip
 
 
