@@ -42,7 +42,7 @@ def lies_on_paper(drawn: Drawn) -> bool:
     figure = drawn.figure
     FigureCanvasAgg(figure)
     with house_look():
-        box = figure.get_tightbbox(figure.canvas.get_renderer())  # type: ignore[attr-defined]
+        box = figure.get_tightbbox(figure.canvas.get_renderer())  # type: ignore[attr-defined] # an Agg canvas
     width, height = figure.get_size_inches()
     inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= width and box.y1 <= height
     return bool(inside)
@@ -94,7 +94,7 @@ def test_axis_labels_of_one_panel_do_not_overlap(long_album: tuple[Drawn, ...]) 
     drawn = next(drawn for drawn in long_album if drawn.kind == "effects")
     FigureCanvasAgg(drawn.figure)
     with house_look():
-        renderer = drawn.figure.canvas.get_renderer()  # type: ignore[attr-defined]
+        renderer = drawn.figure.canvas.get_renderer()  # type: ignore[attr-defined] # an Agg canvas
         boxes = [
             axes.xaxis.label.get_window_extent(renderer)
             for axes in drawn.figure.axes
