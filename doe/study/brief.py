@@ -255,6 +255,8 @@ class Response(Section):
     unit: str = ""
     per: Literal["batch", "sample", "panel"] = "sample"
     method: str | None = Field(default=None, alias="from")
+    options: Mapping[str, NumberOrWord] = Field(default_factory=dict, alias="with")
+    age_d: Number | None = Field(default=None, ge=0)
     aim: Literal["low", "high", "target"] | None = None
     best: Number | None = None
     worst: Number | None = None
