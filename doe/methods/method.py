@@ -110,7 +110,7 @@ class Repeatability:
     source: str = ""
 
 
-Gathers = Literal["unit", "times in a batch", "two ages"]
+Gathers = Literal["unit", "times in a batch", "two ages", "recipe"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +133,8 @@ class Method:
         per: The unit it belongs to as a rule.
         table: The raw readings that it needs; None where it comes from another response.
         options: What the brief may set.
-        gathers: Whether it needs one unit, all grind times of a batch, or two ages of a unit.
+        gathers: Whether it needs one unit, all grind times of a batch, two ages of a unit, or no
+            reading at all, as the settings give its value through the recipe.
         formula: What a spreadsheet can compute, columns in braces `{wet mass}`, options as
             `{option:area}`; empty where it cannot.
         notes: What the reader has to know of the number, a sentence each.
