@@ -9,15 +9,21 @@ from doe.study.finding import Finding
 from doe.study.readings import Reading
 
 
-def at_one_age(readings: Sequence[Reading]) -> tuple[list[Reading], tuple[Finding, ...]]:
-    """Keep the readings of the age at which most runs were read, of equals the oldest.
+def at_one_age(
+    readings: Sequence[Reading], age_d: float | None = None
+) -> tuple[list[Reading], tuple[Finding, ...]]:
+    """Keep the readings of one age: the brief's, else that of most runs, of equals the oldest.
 
     Args:
         readings: Of one response.
+        age_d: The age that the brief gives the response, days; None where it gives none. Readings
+            without an age count as of that age.
 
     Returns:
         The readings kept, and a caution where others were left aside.
     """
+    if age_d is not None:
+        return [reading for reading in readings if reading.age_d in (age_d, None)], ()
     runs_at = Counter(age for _, age in {(reading.run, reading.age_d) for reading in readings})
     if len(runs_at) < 2:
         return list(readings), ()

@@ -73,7 +73,7 @@ def _response(
     choices: Choices,
 ) -> ResponseData:
     own = [reading for reading in current if fold(reading.response) == fold(response.name)]
-    own, age_findings = at_one_age(own)
+    own, age_findings = at_one_age(own, response.age_d)
     said = reasons_to_leave_out(choices, plan, made.day, response.name)
     sorted_runs = _sort(plan, response, own, said)
     place = {run: i for i, run in enumerate(plan.run)}

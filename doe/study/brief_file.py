@@ -8,7 +8,7 @@ the flaws it meets, puts what was probably meant in their place, and lets the ne
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from doe.errors import StudyError
@@ -29,13 +29,19 @@ from doe.study.brief_text import read_text
 
 FORMAT = 1
 
+# What knows the test methods fills in what they say of a response, and finds what they do not know.
+SettleMethods = Callable[[Study], tuple[Study, list[Flaw]]]
 
-def parse_brief(data: bytes, where: str = "study.toml") -> Study:
+
+def parse_brief(
+    data: bytes, where: str = "study.toml", *, settle: SettleMethods | None = None
+) -> Study:
     """Read the bytes of a brief.
 
     Args:
         data: The whole file.
         where: What the messages call it.
+        settle: Settles the test methods that responses name; without it they are left as they are.
 
     Returns:
         The brief, references in the spelling of the names they mean.
@@ -55,7 +61,7 @@ def parse_brief(data: bytes, where: str = "study.toml") -> Study:
     keys = settle_keys(toml.data)
     draft = shape_brief(keys.data)
     unread = toml.doubtful | keys.doubtful
-    study, found = _settle(draft.study, unread | draft.doubtful)
+    study, found = _settle(draft.study, unread | draft.doubtful, settle)
     flaws += [*toml.flaws, *keys.flaws, *without_echoes(draft.flaws, unread), *found]
     if flaws:
         lines = {**toml.lines, **{new: toml.lines[old] for old, new in _moved(toml.lines, keys)}}
@@ -90,16 +96,19 @@ def _moved(lines: Mapping[Path, int], keys: KnownKeys) -> Iterator[tuple[Path, P
             yield path, new
 
 
-def _settle(study: Study, doubtful: frozenset[Path]) -> tuple[Study, list[Flaw]]:
+def _settle(
+    study: Study, doubtful: frozenset[Path], settle: SettleMethods | None
+) -> tuple[Study, list[Flaw]]:
     """Settle names and references, and check what belongs together."""
     if any(_may_hide_name(path) for path in doubtful):
         doubtful |= {NAMES}
     study = tidy_names(study)
     named = list(check_names(study))
     study, lost = settle_references(study)
+    study, unsettled = settle(study) if settle else (study, [])
     doubtful_too = doubtful | {flaw.path for flaw in lost}
     return study, [
-        *without_echoes([*named, *lost], doubtful),
+        *without_echoes([*named, *lost, *unsettled], doubtful),
         *without_echoes(_check(study), doubtful_too),
     ]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 
@@ -10,9 +10,11 @@ from doe.errors import Fault, StudyError
 from doe.study.actuals_file import ACTUALS_FILE, decode_actuals, encode_actuals
 from doe.study.atomic import MANIFEST, NEW, OLD, Change, finish_set, write_set
 from doe.study.brief import Study
-from doe.study.brief_file import parse_brief
+from doe.study.brief_file import SettleMethods, parse_brief
 from doe.study.choices import CHOICES_FILE, Choices, decode_choices, encode_choices
 from doe.study.consistent import read_together
+from doe.study.curves import Curve
+from doe.study.curves_file import decode_curves, encode_curves
 from doe.study.disk import Disk
 from doe.study.file_format import read_json
 from doe.study.lock import LOCK_FILE, Holder, break_lock, hold, read_lock
@@ -20,6 +22,8 @@ from doe.study.numbering import NextNumbers, next_numbers, runs_with_data
 from doe.study.overwriting import RECORDS, is_free_to_write
 from doe.study.plan import Plan
 from doe.study.plan_file import PLAN_FILE, ROUNDS_FILE, decode_plan, encode_plan, issued_numbers
+from doe.study.raw_data import CURVE_KINDS, RawData
+from doe.study.raw_files import raw_file
 from doe.study.readings import Actual, Readings
 from doe.study.readings_file import READINGS_FILE, decode_readings, encode_readings
 
@@ -35,9 +39,12 @@ class StudyFolder:
     moment. Writing takes the lock, and writes all files of a call or none.
     """
 
-    def __init__(self, path: Path, *, disk: Disk | None = None) -> None:
+    def __init__(
+        self, path: Path, *, disk: Disk | None = None, settle: SettleMethods | None = None
+    ) -> None:
         self.path = path
         self._disk = disk or Disk()
+        self._settle = settle
         self._holder: Holder | None = None
 
     def read_brief_bytes(self) -> bytes:
@@ -62,7 +69,8 @@ class StudyFolder:
         Raises:
             StudyError: There is none, or it has faults.
         """
-        return parse_brief(self.read_brief_bytes(), str(self.path / BRIEF_FILE))
+        data = self.read_brief_bytes()
+        return parse_brief(data, str(self.path / BRIEF_FILE), settle=self._settle)
 
     def read_plan(self) -> Plan | None:
         """Read the plan under the brief as it stands; None before the first round.
@@ -98,6 +106,32 @@ class StudyFolder:
         """Read all decisions; none before the first was taken."""
         data = self._checked(CHOICES_FILE)
         return Choices() if data is None else decode_choices(data)
+
+    def read_raw(self, tests: Iterable[str]) -> RawData:
+        """Read the raw readings of some tests, and all curves; none before the first came in."""
+        names = [*dict.fromkeys(tests)]
+        files = {name: raw_file(name) for name in (*names, *CURVE_KINDS)}
+        self._check_folder()
+        content = read_together(self.path, list(files.values()))
+        found = {name: data for name, file in files.items() if (data := content[file]) is not None}
+        return RawData(
+            tables={
+                name: decode_readings(found[name], files[name]) for name in names if name in found
+            },
+            curves={
+                kind: decode_curves(found[kind], files[kind])
+                for kind in CURVE_KINDS
+                if kind in found
+            },
+        )
+
+    def raw_table_file(self, test: str, readings: Readings) -> dict[str, bytes]:
+        """Write the raw readings of a test as their file."""
+        return {raw_file(test): encode_readings(readings)}
+
+    def curves_file(self, kind: str, curves: Sequence[Curve]) -> dict[str, bytes]:
+        """Write all curves of a kind as their file."""
+        return {raw_file(kind): encode_curves(curves)}
 
     def read_file(self, name: str) -> bytes | None:
         """Read any file of the folder; None if it is not there."""

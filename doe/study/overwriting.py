@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from typing import Any
 
 from doe.errors import DoeError
 from doe.study.numerals import parse_number
+from doe.study.raw_files import RAW
 from doe.study.tables import read_table
 
 # Remade from the inputs at any time.
 REMADE = "results/"
 # Decisions are changed by making them anew; that is what the file is for.
 DECISIONS = frozenset({"choices.toml"})
-# Records that lines and rounds are added to.
+# Records that lines and rounds are added to; all that lies in `raw/` is one, too.
 RECORDS = frozenset({"plan.csv", "plan.json", "readings.csv", "actuals.csv", "ladder.csv"})
 
 
@@ -27,7 +29,7 @@ def is_free_to_write(name: str, old: bytes | None, new: bytes) -> bool:
     """
     if old is None or old == new or name.startswith(REMADE) or name in DECISIONS:
         return True
-    return name in RECORDS and keeps_everything(name, old, new)
+    return (name in RECORDS or name.startswith(RAW)) and keeps_everything(name, old, new)
 
 
 def keeps_everything(name: str, old: bytes, new: bytes) -> bool:
@@ -38,7 +40,7 @@ def keeps_everything(name: str, old: bytes, new: bytes) -> bool:
     if name.endswith(".json"):
         return _rounds(old) is not None and _holds(_rounds(new) or [], _rounds(old) or [])
     before, after = _lines(old), _lines(new)
-    return before is not None and after is not None and _holds(after, before)
+    return before is not None and after is not None and not before - after
 
 
 def _holds(whole: list[Any], part: list[Any]) -> bool:
@@ -57,18 +59,18 @@ def _rounds(data: bytes) -> list[Any] | None:
         return None
 
 
-def _lines(data: bytes) -> list[dict[str, str | float]] | None:
-    """Read a table as lines of filled cells, numbers as numbers."""
+def _lines(data: bytes) -> Counter[frozenset[tuple[str, str | float]]] | None:
+    """Count the lines of a table, each as its filled cells, numbers as numbers."""
     try:
         table = read_table(data, ours=True)
     except DoeError:
         return None
-    return [
-        {
-            name: text if number is None else number
+    return Counter(
+        frozenset(
+            (name, text if number is None else number)
             for name, text in zip(table.names, row, strict=True)
             if text
             for number in [parse_number(text, table.decimal)]
-        }
+        )
         for row in table.rows
-    ]
+    )

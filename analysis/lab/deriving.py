@@ -1,0 +1,278 @@
+"""From raw readings to readings of the responses: each by the method that the brief names.
+
+Source:
+    DESIGN.md, sections 1 ("reading, response") and 2 (`from`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.lab.as_made import AsMade, as_made
+from analysis.lab.computing.registry import COMPUTE
+from analysis.lab.raw_grouping import GroupedUnit, days_of, group_units, raw_unit, unit_label
+from analysis.lab.raw_unit import Computed, OptionValues, RawUnit
+from doe.methods.method import Method
+from doe.methods.registry import METHODS
+from doe.methods.settling import OF
+from doe.study.brief import Factor, Response, Study
+from doe.study.computed_merge import COMPUTED
+from doe.study.finding import Finding
+from doe.study.plan import Plan
+from doe.study.raw_data import RawData
+from doe.study.readings import Actual, Reading, Readings
+
+START, END = "start_d", "end_d"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Derived:
+    """What the raw readings of a study amount to.
+
+    Attributes:
+        readings: One line a unit, age and repeat of each response that a method computes, ids
+            from 1.
+        findings: What the arithmetic doubts, with the units.
+    """
+
+    readings: tuple[Reading, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def derive_readings(
+    study: Study,
+    plan: Plan,
+    raw: RawData,
+    entered: Readings,
+    actuals: Sequence[Actual] = (),
+) -> Derived:
+    """Compute every response that has a method, as far as its raw readings are there.
+
+    Args:
+        study: The brief, methods settled.
+        plan: The runs.
+        raw: All raw readings.
+        entered: Readings entered as they are; others may be computed from them.
+        actuals: What was really done: days and grind times.
+    """
+    made = as_made(study, plan, actuals)
+    found: dict[str, list[Reading]] = {}
+    for reading in entered.current():
+        if not reading.source.startswith(COMPUTED):
+            found.setdefault(reading.response, []).append(reading)
+    derived: list[Reading] = []
+    doubts = _Doubts()
+    for response in _in_order(study):
+        method = METHODS[response.method or ""]
+        if method.table is not None:
+            rows = _from_units(response, method, plan, raw, made, doubts)
+        else:
+            rows = _from_another(study, response, method, plan, made, found, doubts)
+        found.setdefault(response.name, []).extend(rows)
+        derived += rows
+    numbered = tuple(replace(row, id=i) for i, row in enumerate(derived, start=1))
+    return Derived(readings=numbered, findings=doubts.findings())
+
+
+def option_values(response: Response, method: Method) -> OptionValues:
+    """Give the options of a response, defaults where the brief is silent."""
+    defaults = {one.name: one.default for one in method.options if one.default is not None}
+    return {**defaults, **response.options}
+
+
+def _in_order(study: Study) -> list[Response]:
+    """List the responses with a method, each behind those that it is computed from."""
+    waiting = [one for one in study.responses if one.method in METHODS and one.method in COMPUTE]
+    names = {one.name for one in waiting}
+    ordered: list[Response] = []
+    while waiting:
+        ready = [one for one in waiting if one.options.get(OF) not in names]
+        if not ready:
+            return ordered  # a circle, refused where the brief is read
+        ordered += ready
+        names -= {one.name for one in ready}
+        waiting = [one for one in waiting if one.name in names]
+    return ordered
+
+
+class _Doubts:
+    """Findings of single units, those alike told once with all their units."""
+
+    def __init__(self) -> None:
+        self._units: dict[tuple[str, str, str], tuple[Finding, list[str]]] = {}
+
+    def add(self, response: str, label: str, findings: Iterable[Finding]) -> None:
+        for finding in findings:
+            key = (response, finding.what, finding.advice)
+            self._units.setdefault(key, (finding, []))[1].append(label)
+
+    def findings(self) -> tuple[Finding, ...]:
+        return tuple(
+            replace(finding, what=f"'{response}', {_listed(labels)}: {finding.what}")
+            for (response, *_), (finding, labels) in self._units.items()
+        )
+
+
+def _listed(labels: Sequence[str]) -> str:
+    return "; ".join(dict.fromkeys(labels))
+
+
+# --- from the raw readings of one unit ---------------------------------------------------------
+
+
+def _from_units(
+    response: Response,
+    method: Method,
+    plan: Plan,
+    raw: RawData,
+    made: AsMade,
+    doubts: _Doubts,
+) -> list[Reading]:
+    table = method.table
+    if table is None:
+        return []
+    options, day = option_values(response, method), days_of(plan, made.day)
+    references = [
+        curve for curve in raw.current_curves(table.curve or "") if curve.subject != "run"
+    ]
+    rows = []
+    for unit in group_units(table, raw):
+        if unit.key[0] not in day:
+            continue
+        settled = unit.settled
+        if settled is not None:
+            done = Computed(value=None, flag=settled.flag)
+            rows.append(_reading(response, method, unit, done, because=settled.because))
+            continue
+        if not _is_complete(unit, method):
+            continue
+        ready = raw_unit(unit, table, references, day[unit.key[0]])
+        done = COMPUTE[method.name](ready, options)
+        doubts.add(response.name, ready.label, (*done.findings, *_untypical(method, done)))
+        if done.value is not None:
+            rows.append(_reading(response, method, unit, done))
+    return rows
+
+
+def _is_complete(unit: GroupedUnit, method: Method) -> bool:
+    """Tell whether all that the method needs is there; the rest is pending."""
+    table = method.table
+    if table is None:
+        return False
+    if any(column.is_needed and column.name not in unit.rows for column in table.columns):
+        return False
+    return all(word in unit.curves for word in table.curves) if table.curve else True
+
+
+def _untypical(method: Method, done: Computed) -> tuple[Finding, ...]:
+    """Doubt a value far from what such tests give, without dropping it."""
+    if method.typical is None or done.value is None or done.flag != "ok":
+        return ()
+    low, high = method.typical
+    if low <= done.value <= high:
+        return ()
+    return (
+        Finding(
+            level="caution",
+            what=f"{done.value:.4g} {method.unit}".rstrip()
+            + f" lies outside {low:g} to {high:g}, where such readings lie as a rule.",
+            advice="Look at the raw readings; the value is used as it stands.",
+            source=f"Typical range: {method.typical_mark}.",
+        ),
+    )
+
+
+def _reading(
+    response: Response, method: Method, unit: GroupedUnit, done: Computed, because: str = ""
+) -> Reading:
+    run, panel, age, repeat = unit.key
+    return Reading(
+        id=1, run=run, panel=panel if response.per == "panel" else None, age_d=age, repeat=repeat,
+        response=response.name, value=done.value, value_to=done.value_to, flag=done.flag,
+        because=because, source=f"{COMPUTED}{method.name}",
+    )  # fmt: skip
+
+
+# --- from another response ---------------------------------------------------------------------
+
+
+def _from_another(
+    study: Study,
+    response: Response,
+    method: Method,
+    plan: Plan,
+    made: AsMade,
+    found: Mapping[str, Sequence[Reading]],
+    doubts: _Doubts,
+) -> list[Reading]:
+    options = option_values(response, method)
+    rows = found.get(str(options.get(OF, "")), ())
+    if method.gathers == "times in a batch":
+        gathered = _over_time(study, plan, made, rows)
+    elif method.gathers == "two ages":
+        gathered = _over_ages(rows, options)
+    else:
+        return []
+    compute = COMPUTE[method.name]
+    readings = []
+    for unit, points in gathered:
+        done = compute(RawUnit(label=unit_label(unit.key), points=points), options)
+        doubts.add(response.name, unit_label(unit.key), (*done.findings, *_untypical(method, done)))
+        if done.value is not None:
+            readings.append(_reading(response, method, unit, done))
+    return readings
+
+
+def _over_time(
+    study: Study, plan: Plan, made: AsMade, rows: Sequence[Reading]
+) -> list[tuple[GroupedUnit, tuple[tuple[float, float], ...]]]:
+    """Gather the values of each batch over grind time, repeats averaged."""
+    factor = grind_time_of(study)
+    if factor is None or factor.name not in made.settings.names:
+        return []
+    minutes = dict(zip(plan.run, made.settings.column(factor.name), strict=True))
+    batch = dict(zip(plan.run, plan.batch, strict=True))
+    first = {number: run for run, number in reversed(batch.items())}
+    values: dict[int, dict[float, list[float]]] = {}
+    for row in rows:
+        number = batch.get(row.run)
+        if number is not None and row.flag == "ok" and row.value is not None:
+            at = float(minutes[row.run])
+            values.setdefault(number, {}).setdefault(at, []).append(row.value)
+    return [
+        (GroupedUnit((first[number], None, None, 1)), _means(points))
+        for number, points in sorted(values.items())
+    ]
+
+
+def grind_time_of(study: Study) -> Factor | None:
+    """Find the factor that says how long a sample was ground: per sample, in minutes or hours."""
+    timed = [one for one in study.varied_factors if one.unit in ("min", "h", "s")]
+    per_sample = [one for one in timed if one.set_per == "sample"]
+    return next(iter((*per_sample, *timed)), None)
+
+
+def _over_ages(
+    rows: Sequence[Reading], options: OptionValues
+) -> list[tuple[GroupedUnit, tuple[tuple[float, float], ...]]]:
+    """Gather each unit's values at the two ages, repeats averaged; pending where one is not in."""
+    ages = (float(options.get(START, 1.0)), float(options.get(END, 28.0)))
+    values: dict[tuple[int, int | None], dict[float, list[float]]] = {}
+    for row in rows:
+        if row.age_d in ages and row.flag == "ok" and row.value is not None:
+            unit = values.setdefault((row.run, row.panel), {})
+            unit.setdefault(float(row.age_d), []).append(row.value)
+    return [
+        (GroupedUnit((run, panel, ages[1], 1)), _means(points))
+        for (run, panel), points in sorted(
+            values.items(), key=lambda one: (one[0][0], one[0][1] or 0)
+        )
+        if len(points) == 2
+    ]
+
+
+def _means(points: Mapping[float, Sequence[float]]) -> tuple[tuple[float, float], ...]:
+    return tuple((x, float(np.mean(values))) for x, values in sorted(points.items()))
