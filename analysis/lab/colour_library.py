@@ -1,0 +1,84 @@
+"""The tables and the colour difference that come from the open library colour-science.
+
+Nothing else imports it. It takes seconds to load, with much that is not needed here, so it is
+loaded at the first curve and not before.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from types import ModuleType
+from typing import Literal, get_args
+
+import numpy as np
+
+from analysis.lab.kubelka_munk import FloatArray
+from analysis.lab.spectrum import GRID
+
+Illuminant = Literal["D65", "A", "C"]
+Observer = Literal["10", "2"]
+ILLUMINANTS: tuple[Illuminant, ...] = get_args(Illuminant)
+OBSERVERS: tuple[Observer, ...] = get_args(Observer)
+_OBSERVER_NAMES: dict[Observer, str] = {
+    "10": "CIE 1964 10 Degree Standard Observer",
+    "2": "CIE 1931 2 Degree Standard Observer",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Viewing:
+    """Under which light and by which eye a colour is seen."""
+
+    illuminant: Illuminant = "D65"
+    observer: Observer = "10"
+
+
+@cache
+def eye_weights(viewing: Viewing) -> FloatArray:
+    """Give what light and eye make of each wavelength of the grid.
+
+    Returns:
+        Light times sensitivity for X, Y and Z, shape (31, 3); relative. Read-only.
+    """
+    colour = _library()
+    name = _OBSERVER_NAMES[viewing.observer]
+    eye = colour.MSDS_CMFS[name]
+    light = colour.SDS_ILLUMINANTS[viewing.illuminant]
+    # Both tables hold the grid's wavelengths, so they are read off and not interpolated.
+    sensitivity = np.asarray(eye.values)[np.searchsorted(eye.wavelengths, GRID)]
+    power = np.asarray(light.values)[np.searchsorted(light.wavelengths, GRID)]
+    weights = np.asarray(sensitivity * power[:, None], dtype=np.float64)
+    weights.setflags(write=False)
+    return weights
+
+
+@cache
+def chromaticity_of_white(viewing: Viewing) -> tuple[float, float]:
+    """Give x and y of the perfect white."""
+    table = _library().CCS_ILLUMINANTS[_OBSERVER_NAMES[viewing.observer]]
+    x, y = table[viewing.illuminant]
+    return float(x), float(y)
+
+
+def ciede2000(sample: FloatArray, standard: FloatArray) -> FloatArray:
+    """Compute the colour difference CIEDE2000, kL = kC = kH = 1.
+
+    Args:
+        sample: L*, a*, b*, shape (..., 3).
+        standard: The same, shape (..., 3).
+
+    Source:
+        Sharma, Wu & Dalal (2005), Color Res. Appl. 30, 21-30; in the manner of ISO/CIE 11664-6.
+    """
+    result = _library().delta_E(sample, standard, method="CIE 2000")
+    return np.asarray(result, dtype=np.float64)
+
+
+@cache
+def _library() -> ModuleType:
+    # Imported here: it takes three seconds that nothing before the first curve needs.
+    import colour
+
+    library: ModuleType = colour
+    return library
