@@ -8,7 +8,7 @@ from itertools import combinations
 
 from doe.recipe.batch_recipe import pigment_name, weigh_batch
 from doe.recipe.letdown import weigh_sample
-from doe.recipe.package import bare_dose_name, package_stage
+from doe.recipe.package import bare_dose_name, dosed_material, package_stage
 from doe.recipe.recipe import RecipeLine
 from doe.recipe.titration import SettingsRow
 from doe.study.brief import Study
@@ -148,15 +148,19 @@ def _planned_lines(study: Study, planned: SettingsRow) -> tuple[RecipeLine, ...]
 def _bare_dose(
     study: Study, grams: Mapping[str, float], planned: SettingsRow | None
 ) -> float | None:
-    """Give the dose of a study without a package, weighed as active matter; None if unknown."""
+    """Give the dose of a study without a package; None if unknown."""
     if planned is None or study.dose is None or planned.get(study.dose.name) is None:
         return None
     weighed = {fold(name): value for name, value in grams.items()}
     lines = {line.name: line.as_supplied_g for line in _planned_lines(study, planned)}
     supplied = {name: weighed.get(fold(name), target) for name, target in lines.items()}
     pigment_g = supplied.get(pigment_name(study), 0.0)
-    active_g = supplied.get(bare_dose_name(study, planned))
-    return 100 * active_g / pigment_g if active_g is not None and pigment_g > 0 else None
+    supplied_g = supplied.get(bare_dose_name(study, planned))
+    material = dosed_material(study, planned)
+    active_fraction = material.active_percent / 100 if material else 1.0
+    if supplied_g is None or pigment_g <= 0:
+        return None
+    return 100 * supplied_g * active_fraction / pigment_g
 
 
 def _names_package(study: Study, grams: Mapping[str, float], planned: SettingsRow | None) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from doe.errors import PlanError
-from doe.recipe.package import additive_lines, package_stage
+from doe.recipe.package import additive_lines, dosed_material, package_stage
 from doe.recipe.recipe import BatchRecipe, RecipeLine
 from doe.recipe.titration import SettingsRow, titrations
 from doe.study.brief import BatchIngredient, Control, Millbase, Study
@@ -170,14 +170,14 @@ def _with_balance(
         dose=dose,
         titrations=titrated,
         held_back_g=held_back_g,
-        findings=_findings(study, lines, dose),
+        findings=_findings(study, row, lines, dose),
     )
 
 
 def _findings(
-    study: Study, lines: tuple[RecipeLine, ...], dose: float | None
+    study: Study, row: SettingsRow, lines: tuple[RecipeLine, ...], dose: float | None
 ) -> tuple[Finding, ...]:
-    if study.additives or not dose:
+    if study.additives or not dose or dosed_material(study, row) is not None:
         return ()
     grams = next(line.as_supplied_g for line in lines if line.kind == "additive")
     return (
@@ -187,7 +187,8 @@ def _findings(
             "matter.",
             evidence={"active matter, g": round(grams, 3)},
             advice="Divide by the active fraction, and take the water that comes with it off the "
-            "water to weigh; or name the additive under [[package.additive]].",
+            "water to weigh; or name the additive under [[package.additive]], or one for each "
+            "level of a choice under [[material]].",
         ),
     )
 

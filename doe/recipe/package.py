@@ -7,7 +7,8 @@ import math
 from doe.errors import PlanError
 from doe.recipe.recipe import RecipeLine
 from doe.recipe.titration import SettingsRow, setting
-from doe.study.brief import Additive, Study
+from doe.study.brief import Additive, NamedMaterial, Study
+from doe.study.names import fold
 
 # Shares typed with two decimals may miss 1 by so much (three additives at 0.33).
 SHARE_SUM_TOLERANCE = 0.011
@@ -50,7 +51,7 @@ def additive_lines(
     shares = {item.name: _share(item, row, where) for item in study.additives}
     dose = _dose(study, row, any(shares.values()), where)
     if not study.additives:
-        return dose, _bare_dose(dose, pigment_g, bare_dose_name(study, row))
+        return dose, _bare_dose(study, row, dose, pigment_g)
     total = sum(shares.values())
     if dose > 0 and total > 0 and abs(total - 1) > SHARE_SUM_TOLERANCE:
         raise PlanError(
@@ -79,29 +80,61 @@ def _additive_line(item: Additive, active_g: float) -> RecipeLine:
 
 
 def bare_dose_name(study: Study, row: SettingsRow) -> str:
-    """Name the line of a dose without a package: the row's level, where the range hangs on one.
+    """Name the line of a dose without a package: its material, or the level of its range.
 
     Example:
         >>> from doe.study.brief import Study
         >>> bare_dose_name(Study.model_validate({"study": {"title": "t"}}), {})
         'additive (active matter)'
     """
+    material = dosed_material(study, row)
+    if material is not None:
+        return material.name
     ranges = study.dose.ranges if study.dose else ()
     level = row.get(next(iter(ranges[0].when))) if ranges else None
     return f"{level if isinstance(level, str) else 'additive'} (active matter)"
 
 
-def _bare_dose(dose: float, pigment_g: float, name: str) -> tuple[RecipeLine, ...]:
-    """Give a dose without a package as one line of pure active matter."""
+def dosed_choice(study: Study) -> str | None:
+    """Name the choice whose levels stand for the additive that is dosed; None with a package."""
+    if study.additives or study.dose is None:
+        return None
+    if study.dose.ranges:
+        return next(iter(study.dose.ranges[0].when))
+    known = {fold(one.name) for one in study.materials}
+    for factor in study.factors:
+        said = factor.levels if factor.kind == "choice" else (factor.value,)
+        if any(isinstance(level, str) and fold(level) in known for level in said):
+            return factor.name
+    return None
+
+
+def dosed_material(study: Study, row: SettingsRow) -> NamedMaterial | None:
+    """Find the `[[material]]` that a dose without a package is of; None where none is named."""
+    choice = dosed_choice(study)
+    factor = next((one for one in study.factors if one.name == choice), None)
+    level = setting(factor, row) if factor else None
+    if not isinstance(level, str):
+        return None
+    return next((one for one in study.materials if fold(one.name) == fold(level)), None)
+
+
+def _bare_dose(
+    study: Study, row: SettingsRow, dose: float, pigment_g: float
+) -> tuple[RecipeLine, ...]:
+    """Give a dose without a package as one line; pure active matter where no more is known."""
     if dose == 0:
         return ()
     active_g = pigment_g * dose / 100
+    material = dosed_material(study, row)
+    active_fraction = material.active_percent / 100 if material else 1.0
     return (
         RecipeLine(
-            name=name,
+            name=bare_dose_name(study, row),
             kind="additive",
-            as_supplied_g=active_g,
+            as_supplied_g=active_g / active_fraction,
             active_g=active_g,
+            water_g=active_g / active_fraction - active_g,
         ),
     )
 

@@ -90,12 +90,22 @@ class Pigment(Section):
 
 
 class Material(Section):
-    """What every weighed raw material may say of itself, as supplied."""
+    """What every weighed raw material may say of itself, as supplied.
+
+    `solids_percent` is what stays in the film, the active matter where it is not said;
+    `voc_percent` and `voc_exempt_percent` what evaporates besides water, the latter 0 where it is
+    not said; the rest is water. `solids_density_g_per_ml` is that of the dry matter.
+    """
 
     name: str
     active_percent: Number = Field(default=100.0, gt=0, le=100)
+    solids_percent: Number | None = Field(default=None, ge=0, le=100)
     density_g_per_ml: Number | None = Field(default=None, gt=0)
+    solids_density_g_per_ml: Number | None = Field(default=None, gt=0)
     voc_percent: Number | None = Field(default=None, ge=0, le=100)
+    voc_exempt_percent: Number | None = Field(default=None, ge=0, le=100)
+    solvent_density_g_per_ml: Number | None = Field(default=None, gt=0)
+    oil_absorption_g_per_100g: Number | None = Field(default=None, gt=0)
     price_per_kg: Number | None = Field(default=None, ge=0)
     lot: str | None = None
     weighing_percent: Number | None = Field(default=None, ge=0)
@@ -104,12 +114,14 @@ class Material(Section):
 class BatchIngredient(Material):
     """`[[millbase.ingredient]]`: percent of the batch, as supplied."""
 
+    kind: Literal["binder", "filler", "pigment", "other"] | None = None
     percent: Number = Field(ge=0, le=100)
 
 
 class LetdownIngredient(Material):
     """`[[letdown.ingredient]]` and a control's own ingredients: grams, as supplied."""
 
+    kind: Literal["binder", "filler", "pigment", "other"] | None = None
     grams: Number = Field(ge=0)
 
 
@@ -120,6 +132,8 @@ class Millbase(Section):
     sample_g: Number | None = Field(default=None, gt=0)
     pigment_percent: Number = Field(gt=0, lt=100)
     balance: str = "water"
+    balance_density_g_per_ml: Number | None = Field(default=None, gt=0)
+    balance_price_per_kg: Number | None = Field(default=None, ge=0)
     ingredients: tuple[BatchIngredient, ...] = Field(default=(), alias="ingredient")
 
 
@@ -130,11 +144,18 @@ class Letdown(Section):
     ingredients: tuple[LetdownIngredient, ...] = Field(default=(), alias="ingredient")
 
 
+class WhitePaste(Material):
+    """`[tint.white]`: the white paste of the white reduction, as supplied."""
+
+    name: str = "white paste"
+
+
 class Tint(Section):
     """`[tint]`: the white reduction for colour strength."""
 
     letdown_g: Number = Field(gt=0)
     white_g: Number = Field(gt=0)
+    white: WhitePaste | None = None
 
 
 class Additive(Material):
@@ -143,7 +164,14 @@ class Additive(Material):
     low: Number = Field(ge=0, le=1)
     high: Number = Field(ge=0, le=1)
     solvent_percent: Number = Field(default=0.0, ge=0, le=100)
+    hydrophilic_fraction: Number | None = Field(default=None, ge=0, le=1)
     step: Number | None = Field(default=None, gt=0)
+
+
+class NamedMaterial(Material):
+    """`[[material]]`: the additive that a level of a named choice stands for, without a package."""
+
+    hydrophilic_fraction: Number | None = Field(default=None, ge=0, le=1)
 
 
 class Package(Section):
@@ -301,6 +329,7 @@ class Study(Section):
     letdown: Letdown | None = None
     tint: Tint | None = None
     package: Package | None = None
+    materials: tuple[NamedMaterial, ...] = Field(default=(), alias="material")
     factors: tuple[Factor, ...] = Field(default=(), alias="factor")
     limits: tuple[Limit, ...] = Field(default=(), alias="limit")
     forbids: tuple[Forbid, ...] = Field(default=(), alias="forbid")
