@@ -168,19 +168,20 @@ def _by_oil(pigment: Pigment | None, options: WindowOptions) -> list[Estimate]:
     oil = pigment.oil_absorption_g_per_100g if pigment else None
     if pigment is None or oil is None:
         return []
-    rule = next((one for one in OIL_RULES if pigment.kind in one.kinds), None)
-    factor = options.oil_factor if options.oil_factor is not None else rule and rule.factor
-    if factor is None:
-        return []
-    own = options.oil_factor is not None or rule is None
+    if options.oil_factor is not None:
+        return [_oil_estimate(oil, options.oil_factor, "", USER_MARK)]
     return [
-        Estimate(
-            basis="oil absorption", family=None, low=factor * oil, high=factor * oil,
-            how=f"{factor:g} × {oil:g} g/100 g",
-            source="" if own or rule is None else rule.source,
-            mark=USER_MARK if own or rule is None else rule.mark,
-        )
-    ]  # fmt: skip
+        _oil_estimate(oil, rule.factor, rule.source, rule.mark)
+        for rule in OIL_RULES
+        if pigment.kind in rule.kinds
+    ]
+
+
+def _oil_estimate(oil: float, factor: float, source: str, mark: str) -> Estimate:
+    return Estimate(
+        basis="oil absorption", family=None, low=factor * oil, high=factor * oil,
+        how=f"{factor:g} × {oil:g} g/100 g", source=source, mark=mark,
+    )  # fmt: skip
 
 
 def _by_class(chosen: PigmentClass | None, options: WindowOptions) -> list[Estimate]:
