@@ -16,7 +16,18 @@ def show_enter(outcome: EnterOutcome) -> str:
         f"{len(merged.added)} readings and {len(done.added)} actuals taken in; "
         f"{len(merged.same)} readings were known already."
     ]
-    for one in merged.corrections:
+    lines += [
+        f"{name}: {len(one.added)} raw readings taken in, {len(one.same)} known already."
+        for name, one in outcome.raw.items()
+    ]
+    lines += [
+        f"{kind} curves: {len(one.added)} taken in, {len(one.same)} known already."
+        for kind, one in outcome.curves.items()
+    ]
+    if outcome.computed:
+        lines.append(f"{outcome.computed} readings computed from the raw ones by their methods.")
+    raw_corrections = [c for one in outcome.raw.values() for c in one.corrections]
+    for one in (*merged.corrections, *raw_corrections):
         change = f"{_said(one.old)} → {_said(one.new)}"
         lines.append(f"  corrected: run {one.old.run}, {one.old.response}: {change}")
     for old, new in done.corrections:

@@ -17,7 +17,6 @@ from doe.steps.session import Session, open_study
 from doe.study.adopt_table import adopt_table as adopt_rows
 from doe.study.enter_merge import MergeOutcome, merge_readings
 from doe.study.finding import Finding
-from doe.study.numbering import runs_with_data
 from doe.study.plan import Plan
 from doe.study.tables import read_table
 
@@ -66,7 +65,7 @@ def adopt_table(table: Path, study: Path, *, replace_plan: bool = False) -> Adop
         raise ResultsError("the table has no rows", where=table.name)
     _refuse_other_runs(session, plan, replace_plan)
     merged = merge_readings(session.readings, readings)
-    refuse_conflicts(merged, ())
+    refuse_conflicts((merged,))
     written = {
         **session.folder.plan_files(plan),
         **session.folder.readings_file(merged.readings),
@@ -90,7 +89,7 @@ def _refuse_other_runs(session: Session, plan: Plan, replace_plan: bool) -> None
     old = session.plan
     if old is None or _holds(plan, old):
         return
-    with_data = runs_with_data(old, session.readings, session.actuals)
+    with_data = session.runs_with_data(old)
     if replace_plan and not with_data:
         return
     raise PlanError(

@@ -20,6 +20,7 @@ from doe.steps.invented.entries import invented_entries
 from doe.steps.note import NoteOptions, note_study
 from doe.steps.plan import PlanOptions, plan_study
 from doe.steps.report import ReportOutcome, report_study
+from doe.steps.session import study_folder
 from doe.steps.sheet import make_sheets
 from doe.study.finding import Finding
 from doe.study.folder import StudyFolder
@@ -100,7 +101,7 @@ def invented_brief() -> str:
 
 def _enter_invented(path: Path) -> tuple[EnterOutcome, int]:
     """Fill the workbook as the bench would have, and enter it."""
-    folder = StudyFolder(path)
+    folder = study_folder(path)
     study, plan = folder.read_study(), folder.read_plan()
     if plan is None:
         raise ValueError("the demo enters readings before it has runs")

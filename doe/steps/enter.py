@@ -1,36 +1,49 @@
-"""The step `enter`: take in readings and actuals from filled workbooks and tables."""
+"""The step `enter`: take in readings and actuals from filled workbooks, tables and curve files."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from doe.errors import Fault, ResultsError
-from doe.sheets.recognise import is_workbook
-from doe.sheets.workbook_in import read_workbook
+from doe.methods.registry import is_computed
 from doe.steps.contract import envelope
+from doe.steps.deliveries import Delivery, read_deliveries
 from doe.steps.reading_doubts import impossible_readings
-from doe.steps.session import Session, open_study
-from doe.study.adopt_table import wide_readings
+from doe.steps.session import Session, open_study, study_folder, with_methods
+from doe.study.curves import Curve
+from doe.study.curves_merge import CurvesOutcome, merge_curves
 from doe.study.enter_merge import ActualsOutcome, MergeOutcome, merge_actuals, merge_readings
 from doe.study.finding import Finding
-from doe.study.folder import StudyFolder
 from doe.study.hashes import content_hash
-from doe.study.plan import Plan
-from doe.study.readings import Actual, Reading
-from doe.study.tables import read_table
+from doe.study.raw_data import RawData
+from doe.study.readings import Actual, Reading, Readings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class EnterOutcome:
-    """What came in, what was known already, what was corrected."""
+    """What came in, what was known already, what was corrected.
+
+    Attributes:
+        session: The study afterwards.
+        readings: Values of responses, entered as they are.
+        raw: Raw readings by test.
+        curves: Curves by kind.
+        actuals: What was really done.
+        computed: How many readings the methods make of the raw ones now.
+        waiting: Runs without a reading, by response.
+        findings: What looks odd in what came in.
+    """
 
     session: Session
     readings: MergeOutcome
+    raw: Mapping[str, MergeOutcome]
+    curves: Mapping[str, CurvesOutcome]
     actuals: ActualsOutcome
+    computed: int
     waiting: dict[str, int]
     findings: tuple[Finding, ...]
     is_no: bool = False
@@ -41,6 +54,23 @@ class EnterOutcome:
             "added": len(self.readings.added),
             "known": len(self.readings.same),
             "corrected": [[_line(c.old), _line(c.new)] for c in self.readings.corrections],
+            "raw": {
+                name: {
+                    "added": len(one.added),
+                    "known": len(one.same),
+                    "corrected": [[_line(c.old), _line(c.new)] for c in one.corrections],
+                }
+                for name, one in self.raw.items()
+            },
+            "curves": {
+                kind: {
+                    "added": len(one.added),
+                    "known": len(one.same),
+                    "corrected": len(one.corrections),
+                }
+                for kind, one in self.curves.items()
+            },
+            "computed": self.computed,
             "actuals_added": len(self.actuals.added),
             "actuals_corrected": len(self.actuals.corrections),
             "waiting": self.waiting,
@@ -55,7 +85,8 @@ def enter_files(
 
     Args:
         path: The study folder.
-        files: Filled bench workbooks, or tables with `run` and a column a response.
+        files: Filled bench workbooks, tables with `run` and a column a response or raw reading,
+            curves as an instrument exports them.
         correct: Take values that differ from those entered before.
         because: Why; needed with `correct`.
 
@@ -64,31 +95,73 @@ def enter_files(
     """
     _check_reason(correct, because)
     delivered = {file: read_delivery(file) for file in files}
-    folder = StudyFolder(path)
+    folder = study_folder(path)
     with folder.lock("enter"):
-        return _enter(open_study(path, folder), delivered, correct=correct, because=because)
+        session = open_study(path, folder)
+        delivery = read_deliveries(delivered, session, session.needed_plan())
+        outcome = _taken_in(session, delivery, correct=correct, because=because)
+        _write(outcome, delivered)
+        return outcome
 
 
-def _enter(
-    session: Session, delivered: dict[Path, bytes], *, correct: bool, because: str
-) -> EnterOutcome:
-    plan = session.needed_plan()
-    readings, actuals, findings = _read_all(delivered, session, plan)
-    merged = merge_readings(session.readings, _stamped(readings), correct=correct, because=because)
-    done = merge_actuals(session.actuals, actuals, correct=correct)
-    refuse_conflicts(merged, done.conflicts)
-    written = {
-        **session.folder.readings_file(merged.readings),
-        **session.folder.actuals_file(done.actuals),
+def _taken_in(session: Session, delivery: Delivery, *, correct: bool, because: str) -> EnterOutcome:
+    """Merge what came in with what stands, and compute what follows from it."""
+    readings = merge_readings(
+        session.readings, _stamped(delivery.readings), correct=correct, because=because
+    )
+    raw = {
+        name: merge_readings(
+            session.raw.tables.get(name, Readings()), _stamped(rows), correct=correct,
+            because=because,
+        )
+        for name, rows in delivery.raw.items()
+    }  # fmt: skip
+    curves = {
+        kind: merge_curves(session.raw.curves.get(kind, ()), _stamped_curves(rows), correct=correct)
+        for kind, rows in delivery.curves.items()
     }
+    actuals = merge_actuals(session.actuals, delivery.actuals, correct=correct)
+    refuse_conflicts((readings, *raw.values()), actuals.conflicts, _torn_curves(curves))
+    after = with_methods(
+        replace(
+            session,
+            readings=readings.readings,
+            actuals=actuals.actuals,
+            raw=RawData(
+                tables={**session.raw.tables, **{name: one.readings for name, one in raw.items()}},
+                curves={**session.raw.curves, **{kind: one.curves for kind, one in curves.items()}},
+            ),
+        )
+    )
+    return EnterOutcome(
+        session=after,
+        readings=readings,
+        raw=raw,
+        curves=curves,
+        actuals=actuals,
+        computed=len(after.readings.rows) - len(readings.readings.rows),
+        waiting=waiting_runs(after),
+        findings=(
+            *delivery.findings,
+            *after.doubts,
+            *impossible_readings(after.study, after.readings.current()),
+        ),
+    )
+
+
+def _write(outcome: EnterOutcome, delivered: Mapping[Path, bytes]) -> None:
+    session = outcome.session
+    written = {
+        **session.folder.readings_file(session.readings),
+        **session.folder.actuals_file(session.actuals),
+    }
+    for name, one in outcome.raw.items():
+        written |= session.folder.raw_table_file(name, one.readings)
+    for kind, found in outcome.curves.items():
+        written |= session.folder.curves_file(kind, found.curves)
     for file, data in delivered.items():
         written |= kept_copy(file, data)
     session.folder.write(written, command="enter")
-    session = replace(session, readings=merged.readings, actuals=done.actuals)
-    return EnterOutcome(
-        session=session, readings=merged, actuals=done, waiting=waiting_runs(session),
-        findings=(*findings, *impossible_readings(session.study, merged.readings.current())),
-    )  # fmt: skip
 
 
 def read_delivery(file: Path) -> bytes:
@@ -112,8 +185,12 @@ def kept_copy(file: Path, data: bytes) -> dict[str, bytes]:
     return {f"raw/{file.stem}-{content_hash(data)[:8]}{file.suffix}": data}
 
 
-def refuse_conflicts(merged: MergeOutcome, torn_actuals: Sequence[tuple[Actual, Actual]]) -> None:
-    """Refuse readings and actuals that contradict what stands.
+def refuse_conflicts(
+    merged: Sequence[MergeOutcome],
+    torn_actuals: Sequence[tuple[Actual, Actual]] = (),
+    torn_curves: Sequence[tuple[Curve, Curve]] = (),
+) -> None:
+    """Refuse readings, actuals and curves that contradict what stands.
 
     Raises:
         ResultsError: Names every one of them, old and new.
@@ -124,16 +201,36 @@ def refuse_conflicts(merged: MergeOutcome, torn_actuals: Sequence[tuple[Actual, 
             where=c.new.source,
             do="Settle it in the file." if c.is_within_file else "",
         )
-        for c in merged.conflicts
+        for one in merged
+        for c in one.conflicts
     ]
     faults += [
         Fault(what=f"{old.unit}, {old.what}: {old.value} stands, {new.value} came")
         for old, new in torn_actuals
     ]
+    faults += [
+        Fault(
+            what=f"another curve of {_whose(new)} stands already, from {old.source or 'before'}",
+            where=new.source,
+        )
+        for old, new in torn_curves
+    ]
     if faults:
         advice = "If the new values are right: 'millbase enter' with --correct --because '…'."
         faults[-1] = replace(faults[-1], do=f"{faults[-1].do} {advice}".strip())
         raise ResultsError.from_faults(faults)
+
+
+def _torn_curves(curves: Mapping[str, CurvesOutcome]) -> tuple[tuple[Curve, Curve], ...]:
+    return tuple(pair for one in curves.values() for pair in one.conflicts)
+
+
+def _whose(curve: Curve) -> str:
+    number = curve.run if curve.subject == "run" else curve.day
+    day = "" if number is None else f" {number}" if curve.subject == "run" else f" of day {number}"
+    word = f" {curve.what}" if curve.what else ""
+    repeat = f", repeat {curve.repeat}" if curve.repeat != 1 else ""
+    return f"{curve.subject}{day}{word}{repeat}"
 
 
 def waiting_runs(session: Session) -> dict[str, int]:
@@ -145,6 +242,7 @@ def waiting_runs(session: Session) -> dict[str, int]:
     return {
         response.name: sum((response.name, run) not in known for run in plan.run)
         for response in session.study.responses
+        if not is_computed(response)
     }
 
 
@@ -155,36 +253,14 @@ def _check_reason(correct: bool, because: str) -> None:
         )
 
 
-def _read_all(
-    delivered: dict[Path, bytes], session: Session, plan: Plan
-) -> tuple[list[Reading], list[Actual], tuple[Finding, ...]]:
-    """Read every file, gathering the faults of all of them."""
-    readings: list[Reading] = []
-    actuals: list[Actual] = []
-    findings: list[Finding] = []
-    faults: list[Fault] = []
-    for file, data in delivered.items():
-        try:
-            if is_workbook(data):
-                entries = read_workbook(data, session.study, plan, source=file.name)
-                readings += entries.readings
-                actuals += entries.actuals
-                findings += entries.findings
-            else:
-                table = read_table(data, file.name)
-                more, notes = wide_readings(table, session.study, plan)
-                readings += more
-                findings += [*table.notes, *notes]
-        except ResultsError as error:
-            faults += error.faults
-    if faults:
-        raise ResultsError.from_faults(faults)
-    return readings, actuals, tuple(findings)
-
-
 def _stamped(readings: Sequence[Reading]) -> list[Reading]:
     now = datetime.now(UTC).isoformat(timespec="seconds")
     return [replace(reading, entered=now) for reading in readings]
+
+
+def _stamped_curves(curves: Sequence[Curve]) -> list[Curve]:
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    return [replace(curve, entered=now) for curve in curves]
 
 
 def _line(reading: Reading) -> dict[str, Any]:

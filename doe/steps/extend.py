@@ -36,7 +36,7 @@ from doe.steps.plan import run_rows
 from doe.steps.session import Session, open_study, planned_ratio, refuse_ratios
 from doe.study.finding import Finding
 from doe.study.hashes import goals_hash, region_hash
-from doe.study.numbering import next_numbers, runs_with_data
+from doe.study.numbering import next_numbers
 from doe.study.plan import Plan, Round
 from doe.study.settings import FloatArray
 
@@ -123,7 +123,7 @@ def extend_study(path: Path, options: ExtendOptions) -> ExtendOutcome:
         refuse_ratios([options.variance_ratio])
     session = open_study(path)
     plan = session.needed_plan()
-    made = runs_with_data(plan, session.readings, session.actuals)
+    made = session.runs_with_data(plan)
     _refuse_too_early(session, made)
     dropped = _unrun(session, plan, made) if options.drop_unrun else ()
     kept = without_runs(plan, dropped) if dropped else plan
@@ -323,7 +323,7 @@ def _record(gains: Gains) -> dict[str, Any]:
 
 
 def _waiting(session: Session, plan: Plan) -> tuple[Finding, ...]:
-    made = runs_with_data(plan, session.readings, session.actuals)
+    made = session.runs_with_data(plan)
     noted = {note.number for note in session.choices.standing_notes() if note.subject == "run"}
     waiting = [run for run in plan.run if run not in made and run not in noted]
     if not waiting:

@@ -10,10 +10,9 @@ from typing import Any
 from doe.errors import ResultsError
 from doe.steps.contract import envelope
 from doe.steps.results import write_choices
-from doe.steps.session import Session, open_study
+from doe.steps.session import Session, open_study, study_folder
 from doe.study.choices import Note, Says
 from doe.study.finding import Finding
-from doe.study.folder import StudyFolder
 from doe.study.names import match_name
 from doe.study.numbering import next_numbers
 from doe.study.readings import Flag, Reading, Readings
@@ -53,7 +52,7 @@ def note_study(path: Path, options: NoteOptions) -> NoteOutcome:
         ResultsError: What it is about does not exist, or the reason is missing.
     """
     _check(options)
-    folder = StudyFolder(path)
+    folder = study_folder(path)
     with folder.lock("note", options.role):
         session = open_study(path, folder)
         if options.reading is not None:

@@ -32,7 +32,7 @@ from doe.steps.session import Session, open_study, refuse_ratios
 from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.hashes import goals_hash, region_hash
-from doe.study.numbering import next_numbers, runs_with_data
+from doe.study.numbering import next_numbers
 from doe.study.plan import Plan, Round
 from doe.study.settings import FloatArray
 
@@ -198,7 +198,7 @@ def _dear_controls(plan: Plan) -> tuple[Finding, ...]:
 def _refuse_replacing(session: Session, asked: PlanOptions) -> None:
     if session.plan is None:
         return
-    with_data = runs_with_data(session.plan, session.readings, session.actuals)
+    with_data = session.runs_with_data(session.plan)
     if with_data:
         raise PlanError(
             f"{len(with_data)} runs of this plan have readings or actuals and can't be replaced",

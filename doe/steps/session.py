@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import doe
 from doe.errors import PlanError
+from doe.methods.raw_columns import bench_tests
+from doe.methods.settling import settle_methods
 from doe.model.strata import middle_ratio
 from doe.study.brief import LARGEST_RATIO, Study
 from doe.study.choices import Choices
+from doe.study.computed_merge import contradicted, with_computed
+from doe.study.finding import Finding
 from doe.study.folder import StudyFolder
 from doe.study.hashes import content_hash, goals_hash, region_hash
+from doe.study.numbering import runs_with_data
 from doe.study.plan import Plan
 from doe.study.plan_file import PLAN_FILE
-from doe.study.readings import Actual, Readings
+from doe.study.raw_data import RawData
+from doe.study.readings import Actual, Reading, Readings
 
 # Used where neither the brief nor --seed says one, so that a study without a seed repeats, too.
 DEFAULT_SEED = 1
@@ -29,9 +35,11 @@ class Session:
         folder: Where they are.
         study: The brief.
         plan: The runs; None before there are any.
-        readings: All readings, corrections included.
+        readings: All readings, corrections included, and what the methods make of the raw ones.
         actuals: What was really done.
         choices: The decisions that change a number.
+        raw: What the bench wrote down before anything was computed from it.
+        doubts: What the methods doubt of the raw readings.
     """
 
     folder: StudyFolder
@@ -40,6 +48,8 @@ class Session:
     readings: Readings
     actuals: tuple[Actual, ...]
     choices: Choices
+    raw: RawData = field(default_factory=RawData)
+    doubts: tuple[Finding, ...] = ()
 
     def inputs(self) -> dict[str, str]:
         """Give the version and the hash of every input, as results name them."""
@@ -77,6 +87,16 @@ class Session:
                 do="Plan them with 'millbase plan', or take in a table with 'millbase adopt'.",
             )
         return self.plan
+
+    def runs_with_data(self, plan: Plan) -> tuple[int, ...]:
+        """Give the runs of a plan that have a reading, raw ones included, or an actual."""
+        known = {*runs_with_data(plan, self.readings, self.actuals), *self.raw.runs()}
+        return tuple(sorted(known & set(plan.run)))
+
+
+def study_folder(path: Path) -> StudyFolder:
+    """Give a study folder whose brief may name test methods."""
+    return StudyFolder(path, settle=settle_methods)
 
 
 def planned_ratio(study: Study, plan: Plan) -> float:
@@ -117,13 +137,43 @@ def open_study(path: Path, folder: StudyFolder | None = None) -> Session:
     Raises:
         StudyError: The folder or one of its files cannot be used; all faults of a file together.
     """
-    folder = folder or StudyFolder(path)
+    folder = folder or study_folder(path)
     study = folder.read_study()
-    return Session(
+    session = Session(
         folder=folder,
         study=study,
         plan=folder.read_plan(),
         readings=folder.read_readings(),
         actuals=folder.read_actuals(),
         choices=folder.read_choices(),
+        raw=folder.read_raw(test.table.name for test in bench_tests(study)),
+    )
+    return with_methods(session)
+
+
+def with_methods(session: Session) -> Session:
+    """Compute the readings that methods make of the raw ones, as all inputs stand now."""
+    plan = session.plan
+    has_methods = any(response.method for response in session.study.responses)
+    if plan is None or not has_methods or not (session.readings.rows or not session.raw.is_empty):
+        return session
+    # Only a study with raw readings pays for loading the arithmetic.
+    from analysis.lab.deriving import derive_readings
+
+    derived = derive_readings(session.study, plan, session.raw, session.readings, session.actuals)
+    torn = contradicted(session.readings, derived.readings)
+    return replace(
+        session,
+        readings=with_computed(session.readings, derived.readings),
+        doubts=(*derived.findings, *map(_contradicts, torn)),
+    )
+
+
+def _contradicts(computed: Reading) -> Finding:
+    shown = computed.flag if computed.value is None else f"{computed.value:.6g}"
+    return Finding(
+        level="caution",
+        what=f"Run {computed.run}, '{computed.response}': a value was entered as it is, and the "
+        f"raw readings give {shown}; the one that was entered is used.",
+        advice="Correct the one or the other.",
     )
