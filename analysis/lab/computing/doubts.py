@@ -7,8 +7,9 @@ units; the numbers are their evidence.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from analysis.lab.raw_unit import Computed, OptionValues, RawUnit
+from analysis.lab.raw_unit import Compute, Computed, OptionValues, RawUnit
 from doe.study.finding import Finding
 
 
@@ -65,6 +66,21 @@ def passed_on(unit: RawUnit, column: str) -> Computed | None:
     if off is None or off.flag not in ("above", "below", "between") or off.value is None:
         return None
     return Computed(value=off.value, value_to=off.value_to, flag=off.flag)
+
+
+def doubting_logarithm(compute: Compute) -> Compute:
+    """Doubt values of zero or less of a method whose numbers are fitted as logarithms as a rule."""
+
+    def doubting(unit: RawUnit, options: OptionValues) -> Computed:
+        done = compute(unit, options)
+        if done.value is None or done.value > 0:
+            return done
+        what = "zero or less, which has no logarithm."
+        advice = "Leave the reading out with a note, or fit the response on the scale identity."
+        found = doubt(what, advice=advice, value=done.value)
+        return replace(done, findings=(*done.findings, found))
+
+    return doubting
 
 
 def _nothing(why: Finding) -> Computed:

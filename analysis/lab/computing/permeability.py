@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.lab.computing.doubts import doubt, lacking, lacking_option, number_option
+from analysis.lab.computing.doubts import (
+    doubt,
+    doubting_logarithm,
+    lacking,
+    lacking_option,
+    number_option,
+)
 from analysis.lab.permeability import (
     V_LIMITS,
     W_LIMITS,
@@ -99,9 +105,9 @@ def _class_note(class_: str) -> Finding:
 
 
 COMPUTE: dict[str, Compute] = {
-    "capillary water coefficient": _coefficient,
+    "capillary water coefficient": doubting_logarithm(_coefficient),
     "capillary water class": _capillary_class,
-    "water vapour transmission": _vapour,
+    "water vapour transmission": doubting_logarithm(_vapour),
     "water vapour class": _vapour_class,
     "equivalent air layer": _air_layer,
 }

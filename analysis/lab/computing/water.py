@@ -8,7 +8,7 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.lab.computing import film_ratings, permeability, wet_scrub
-from analysis.lab.computing.doubts import doubt, lacking, passed_on
+from analysis.lab.computing.doubts import doubt, doubting_logarithm, lacking, passed_on
 from analysis.lab.raw_unit import Compute, Computed, OptionValues, RawUnit
 from analysis.lab.water_spot import colour_components, colour_distance
 from analysis.lab.water_uptake import (
@@ -134,13 +134,6 @@ def _days_to_first_blister(unit: RawUnit, options: OptionValues) -> Computed:
                 observed_d=observed,
             )
         )
-    if first.flag == "ok" and first.value is not None and first.value <= 0:
-        doubts.append(
-            doubt(
-                "blistered at zero days: no logarithm of that.",
-                advice="Give the time as a part of a day, or as below the first look.",
-            )
-        )
     return Computed(
         value=first.value, value_to=first.value_to, flag=first.flag, findings=tuple(doubts)
     )
@@ -148,14 +141,14 @@ def _days_to_first_blister(unit: RawUnit, options: OptionValues) -> Computed:
 
 COMPUTE: Mapping[str, Compute] = MappingProxyType(
     {
-        "water uptake": _uptake_on_initial,
-        "water uptake on re-dried mass": _uptake_on_redried,
+        "water uptake": doubting_logarithm(_uptake_on_initial),
+        "water uptake on re-dried mass": doubting_logarithm(_uptake_on_redried),
         "leached part": _leached,
         "water-spot colour difference": _colour_difference,
         "water-spot lightness change": _component(0),
         "water-spot redness change": _component(1),
         "water-spot yellowness change": _component(2),
-        "days to first blister": _days_to_first_blister,
+        "days to first blister": doubting_logarithm(_days_to_first_blister),
     }
     | permeability.COMPUTE
     | wet_scrub.COMPUTE

@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.lab.computing.doubts import (
     doubt,
+    doubting_logarithm,
     lacking,
     lacking_option,
     number_option,
@@ -111,8 +112,8 @@ def _cycles(unit: RawUnit, options: OptionValues) -> Computed:
 
 
 COMPUTE: dict[str, Compute] = {
-    "wet-scrub loss": _loss,
-    "wet-scrub loss by mass": _loss_by_mass,
+    "wet-scrub loss": doubting_logarithm(_loss),
+    "wet-scrub loss by mass": doubting_logarithm(_loss_by_mass),
     "wet-scrub class": _class,
     "scrub cycles to failure": _cycles,
 }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 
 import pytest
 
@@ -87,7 +88,9 @@ def test_spreadsheet_and_tool_agree(method: Method) -> None:
     assert computed.value == pytest.approx(_worked_out(method.formula, values, options))
 
 
-def _worked_out(formula: str, values: dict[str, float], options: dict[str, object]) -> float:
+def _worked_out(
+    formula: str, values: Mapping[str, float], options: Mapping[str, float | str]
+) -> float:
     def number(match: re.Match[str]) -> str:
         name = match[1]
         found = options[name[7:]] if name.startswith("option:") else values[name]

@@ -13,7 +13,7 @@ from doe.study.readings import Flag, Reading
 
 FILM = {"mass before": 0.5, "mass wet": 0.5425, "mass re-dried": 0.496}
 SCRUB = {"mass before": 50.0, "mass after 200 cycles": 49.945}
-PAD = {"area": 0.012, "density": 1.6}
+PAD: dict[str, float | str] = {"area": 0.012, "density": 1.6}
 CUP = {"cup mass at start": 101.0, "cup mass at end": 100.15, "days between": 1.0}
 SPOT = {"L* before": 40.0, "a* before": 30.0, "b* before": 20.0, "L*": 43.0, "a*": 26.0, "b*": 20.0}
 
@@ -154,7 +154,7 @@ def test_vapour_counts_what_went_through_either_cup() -> None:
 def test_no_air_layer_where_nothing_went_through() -> None:
     """A division by nought has no value."""
     shut = CUP | {"cup mass at end": 101.0}
-    options = {"area": 0.005, "cup": "wet", "sd_times_v": 21.0}
+    options: dict[str, float | str] = {"area": 0.005, "cup": "wet", "sd_times_v": 21.0}
 
     assert compute("equivalent air layer", shut, options).value is None
     assert compute("equivalent air layer", CUP, options).value == pytest.approx(21 / 170)
@@ -244,6 +244,24 @@ def test_blister_between_two_looks_stays_between() -> None:
     assert (between.value, between.value_to, between.flag) == (3, 5, "between")
     assert "more days than" in told(compute("days to first blister", late))
     assert compute("days to first blister", {}).value is None
+
+
+@pytest.mark.parametrize(
+    ("method", "values", "options"),
+    [
+        ("water uptake", FILM | {"mass wet": 0.5}, {}),
+        ("wet-scrub loss", SCRUB | {"mass after 200 cycles": 50.0}, PAD),
+        ("days to first blister", {"days to first blister": 0.0, "days observed": 14.0}, {}),
+    ],
+)
+def test_zero_is_doubted_where_logarithms_are_fitted(
+    method: str, values: dict[str, float], options: dict[str, float | str]
+) -> None:
+    """One zero would stop the fit of a whole response."""
+    done = compute(method, values, options)
+
+    assert done.value == 0
+    assert "no logarithm" in told(done)
 
 
 def test_half_steps_need_agreement() -> None:
