@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
@@ -132,17 +131,20 @@ def _polished(
     low, high = np.array(chart.bounds).T
     size = 1e-3 * (high - low)
     corners = [at, *(at + np.where(at + size > high, -size, size) * row for row in np.eye(len(at)))]
-    options: Any = {
-        "initial_simplex": np.array(corners),
-        "xatol": QUICK_TOLERANCE if quick else STEP_TOLERANCE,
-        "fatol": np.inf if quick else 0.0,
-        "maxiter": 200 * len(at),
-    }
+
+    def height(u: FloatArray) -> float:
+        return float(_rss(chart, np.clip(u, low, high)[None, :], x, y)[0])
+
     end = minimize(
-        lambda u: float(_rss(chart, np.clip(u, low, high)[None, :], x, y)[0]),
+        height,
         at,
         method="Nelder-Mead",
-        options=options,
+        options={
+            "initial_simplex": np.array(corners),
+            "xatol": QUICK_TOLERANCE if quick else STEP_TOLERANCE,
+            "fatol": np.inf if quick else 0.0,
+            "maxiter": 200 * len(at),
+        },
     )
     return np.clip(np.asarray(end.x, dtype=np.float64), low, high)
 

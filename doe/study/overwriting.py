@@ -18,6 +18,9 @@ DECISIONS = frozenset({"choices.toml"})
 # Records that lines and rounds are added to; all that lies in `raw/` is one, too.
 RECORDS = frozenset({"plan.csv", "plan.json", "readings.csv", "actuals.csv", "ladder.csv"})
 
+# The record that people and the bench fill in line by line.
+FILLED_IN = "ladder.csv"
+
 
 def is_free_to_write(name: str, old: bytes | None, new: bytes) -> bool:
     """Tell whether a file may be written without a word from the user.
@@ -35,7 +38,8 @@ def is_free_to_write(name: str, old: bytes | None, new: bytes) -> bool:
 def keeps_everything(name: str, old: bytes, new: bytes) -> bool:
     """Tell whether a record only grows: all that it held is in it still.
 
-    Of a table every line counts, whatever the order of columns; of `plan.json` every round.
+    Of a table every line counts, whatever the order of columns; of `plan.json` every round. A line
+    of a ladder may be filled in: it is still there if all its filled cells are.
     """
     if name.endswith(".json"):
         return _rounds(old) is not None and _holds(_rounds(new) or [], _rounds(old) or [])
@@ -49,6 +53,17 @@ def _holds(whole: list[Any], part: list[Any]) -> bool:
         if one not in rest:
             return False
         rest.remove(one)
+    return True
+
+
+def _has_grown(whole: list[dict[str, str | float]], part: list[dict[str, str | float]]) -> bool:
+    """Tell whether every line is there still, with all cells that were filled."""
+    rest = list(whole)
+    for one in part:
+        found = next((line for line in rest if one.items() <= line.items()), None)
+        if found is None:
+            return False
+        rest.remove(found)
     return True
 
 
