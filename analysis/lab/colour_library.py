@@ -6,6 +6,7 @@ loaded at the first curve and not before.
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from functools import cache
 from types import ModuleType
@@ -77,8 +78,10 @@ def ciede2000(sample: FloatArray, standard: FloatArray) -> FloatArray:
 
 @cache
 def _library() -> ModuleType:
-    # Imported here: it takes three seconds that nothing before the first curve needs.
-    import colour
+    # Imported here: it takes three seconds that nothing before the first curve needs. It changes
+    # how NumPy prints and which warnings show, for everybody; both are set back.
+    with np.printoptions(), warnings.catch_warnings():
+        import colour
 
     library: ModuleType = colour
     return library
