@@ -15,6 +15,7 @@ from doe.errors import StudyError
 from doe.study.brief import Study
 from doe.study.brief_bench import check_bench
 from doe.study.brief_bounds import check_bounds
+from doe.study.brief_dose import with_stand_in
 from doe.study.brief_factors import check_factor
 from doe.study.brief_flaws import NAMES, Flaw, to_faults, without_echoes
 from doe.study.brief_goals import check_goals
@@ -34,7 +35,11 @@ SettleMethods = Callable[[Study], tuple[Study, list[Flaw]]]
 
 
 def parse_brief(
-    data: bytes, where: str = "study.toml", *, settle: SettleMethods | None = None
+    data: bytes,
+    where: str = "study.toml",
+    *,
+    settle: SettleMethods | None = None,
+    with_open_dose: bool = False,
 ) -> Study:
     """Read the bytes of a brief.
 
@@ -42,6 +47,7 @@ def parse_brief(
         data: The whole file.
         where: What the messages call it.
         settle: Settles the test methods that responses name; without it they are left as they are.
+        with_open_dose: Whether the dose may lack its range; then one stands in for it.
 
     Returns:
         The brief, references in the spelling of the names they mean.
@@ -59,7 +65,7 @@ def parse_brief(
         faults = to_faults([*flaws, strange], where=where, data=toml.data, lines=toml.lines)
         raise StudyError.from_faults(faults)
     keys = settle_keys(toml.data)
-    draft = shape_brief(keys.data)
+    draft = shape_brief(with_stand_in(keys.data) if with_open_dose else keys.data)
     unread = toml.doubtful | keys.doubtful
     study, found = _settle(draft.study, unread | draft.doubtful, settle)
     flaws += [*toml.flaws, *keys.flaws, *without_echoes(draft.flaws, unread), *found]
