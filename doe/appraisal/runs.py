@@ -96,8 +96,8 @@ class PlanRuns:
     def take(self, rows: Sequence[int] | IntArray | BoolArray) -> PlanRuns:
         """Keep some runs, in the order given."""
         kept = np.asarray(rows)
-        if kept.dtype == np.bool_:
-            kept = np.flatnonzero(kept)
+        # No rows at all are floats to numpy, and floats are no indices.
+        kept = np.flatnonzero(kept) if kept.dtype == np.bool_ else kept.astype(np.int64)
         return PlanRuns(
             values=self.values[kept],
             run=tuple(self.run[i] for i in kept),

@@ -129,6 +129,7 @@ def extend_study(path: Path, options: ExtendOptions) -> ExtendOutcome:
     kept = without_runs(plan, dropped) if dropped else plan
     here = replace(session, plan=kept)
     ask = _extension(here, kept, options, purpose)
+    _refuse_nothing_left(ask, dropped)
     if purpose.name == "repair" and not to_repair(ask):
         return ExtendOutcome(
             session=session, purpose=purpose, added=None, gains=None,
@@ -160,6 +161,21 @@ def _refuse_too_early(session: Session, made: tuple[int, ...]) -> None:
         "no run of this study has a reading yet, so there is nothing to build on",
         where="plan.csv",
         do="Plan anew with 'millbase plan STUDY --replace', or enter the readings first.",
+    )
+
+
+def _refuse_nothing_left(ask: Extension, dropped: tuple[int, ...]) -> None:
+    """Refuse a round behind nothing: a whole new plan is what is wanted then."""
+    if ask.standing:
+        return
+    lost = len(ask.failures)
+    told = [f"{len(dropped)} were not made and are taken out"] if dropped else []
+    told += [f"{lost} gave nothing"] if lost else []
+    raise PlanError(
+        f"no run of the earlier rounds is left to build on: {' and '.join(told)}",
+        where="--drop-unrun" if dropped else "plan.csv",
+        do=("Leave out --drop-unrun if they will still be made, or plan" if dropped else "Plan")
+        + " anew with 'millbase plan STUDY --replace'.",
     )
 
 
@@ -230,7 +246,7 @@ def _with_area(session: Session, region: Region, ask: Extension) -> Extension:
     )
     row = _row(settings, ask.coding)
     found = contenders(
-        session.study, region, analysis.fits, row, np.random.default_rng([ask.seed, 4])
+        session.study, region, analysis.surfaces, row, np.random.default_rng([ask.seed, 4])
     )
     words = (
         "all settings that could still be the best, given how unsure the models are "

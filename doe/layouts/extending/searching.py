@@ -187,6 +187,7 @@ def _found(ask: Extension, stick: Yardstick, frame: Frame, fixed: FloatArray, n:
     findings: tuple[Finding, ...] = ()
     new = fixed
     if len(fixed) < n:
+        _refuse_too_few(ask, stick, n)
         found = best_plan(
             Wanted(
                 region=ask.region, model=stick.model, weights={"I": 1.0}, n=len(held) + n,
@@ -200,6 +201,24 @@ def _found(ask: Extension, stick: Yardstick, frame: Frame, fixed: FloatArray, n:
     variance = average_variance(ask, stick, frame, np.vstack([held, new]))
     return NewRuns(
         frame=frame, values=new, n_links=0, variance=variance, said=said, findings=findings
+    )
+
+
+def _refuse_too_few(ask: Extension, stick: Yardstick, n: int) -> None:
+    """Refuse a search among so few runs that no settings of theirs could tell the model.
+
+    Raises:
+        PlanError: What is left and what is new are fewer runs than the model has terms.
+    """
+    left, p = len(ask.standing), len(stick.moments)
+    if left + n >= p:
+        return
+    raise PlanError(
+        f"{left} runs of the earlier rounds are left and {n} {'are' if n > 1 else 'is'} new, too "
+        f"few for the {p} terms of the {stick.model.name} model",
+        where="--runs",
+        allowed=f"{p - left} or more",
+        do="Name a smaller model (--model), or keep the runs that are still to be made.",
     )
 
 

@@ -1,0 +1,54 @@
+"""Rounds behind a plan of which little or nothing is left, and what is said of the runs to come."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from doe.errors import PlanError
+from doe.steps.extend import ExtendOptions, extend_study
+from tests.journeys.briefs import RESPONSE, factors, study_of
+from tests.journeys.whole_way import done
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    """Plan nine runs of a quadratic in two ranges."""
+    folder = study_of(tmp_path / "s", factors(2), RESPONSE)
+    done("plan", folder, "--layout", "full factorial")
+    return folder
+
+
+def lost(study: Path, *runs: int) -> None:
+    """Say of runs that they are lost."""
+    for run in runs:
+        done("note", study, "--run", str(run), "--says", "lost", "--because", "spilled")
+
+
+@pytest.mark.parametrize("purpose", ["repair", "replicates", "check"])
+def test_a_round_behind_nothing_is_refused_with_what_to_do(study: Path, purpose: str) -> None:
+    """With all unmade runs taken out and the rest lost there is nothing to add a round to."""
+    lost(study, 5)
+    with pytest.raises(PlanError, match="no run of the earlier rounds is left") as caught:
+        extend_study(study, ExtendOptions(purpose=purpose, drop_unrun=True))
+
+    assert "--replace" in caught.value.faults[0].do
+    assert caught.value.faults[0].where == "--drop-unrun"
+
+
+def test_runs_that_cannot_tell_the_model_are_not_searched_for(study: Path) -> None:
+    """One run is left of nine and one is new: no search of a quadratic begins."""
+    (study / "y.csv").write_text("run,y\n1,3.2\n")
+    done("enter", study, study / "y.csv")
+    lost(study, 2)
+    outcome = extend_study(study, ExtendOptions(purpose="repair", drop_unrun=True))
+
+    assert outcome.added is not None
+    assert outcome.gains is not None
+    assert outcome.gains.variance == (None, None)
+    with pytest.raises(PlanError, match="too few for the 6 terms of the quadratic") as caught:
+        extend_study(
+            study, ExtendOptions(purpose="model", model="quadratic", runs=1, drop_unrun=True)
+        )
+    assert "or more" in caught.value.faults[0].allowed
