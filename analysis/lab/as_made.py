@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.lab.response_data import in_words
 from doe.recipe.actual import actual_settings
+from doe.sheets.book_form import is_film_record
 from doe.study.brief import STAGES, Study
 from doe.study.finding import Finding
 from doe.study.level_ranges import own_ranges
@@ -63,6 +64,8 @@ def as_made(study: Study, plan: Plan, actuals: Sequence[Actual]) -> AsMade:
     for actual, rows in _by_unit(plan, actuals, doubts):
         what = fold(actual.what)
         number = _number(actual.value)
+        if is_film_record(what):
+            continue  # when a film was drawn, and on which card: no setting and no grams
         if what in columns:
             _put_setting(values, rows, columns[what], actual, plan.settings, doubts)
         elif number is None:

@@ -15,10 +15,12 @@ from doe.study.numerals import number_text
 from doe.study.plan import Plan
 from doe.study.readings import Reading
 
-FORMAT = 1
+# Workbooks with raw readings are of format 2, as an older version would leave those out in silence.
+FORMAT, FORMAT_RAW = 1, 2
 README, WEIGHING, SAMPLES, PANELS, READINGS = (
     "Read me", "Weigh-out", "Samples", "Panels", "Readings",
 )  # fmt: skip
+DRAWDOWNS = "Drawdowns"
 MACHINE = "millbase"
 
 # The first column of each sheet that is read back; the row that begins with it holds the headers.
@@ -29,6 +31,15 @@ WEIGHING_HEADS = (
 )  # fmt: skip
 ID_HEADS = ("run", "day", "batch", "sample", "panel", "repeat")
 NOTE = "note"
+AGE, DUE = "age (d)", "due"
+# Raw readings: their identity, also at several ages.
+RAW_ID_HEADS = (*ID_HEADS[:-1], AGE, ID_HEADS[-1])
+CARD_USED = "card as drawn"
+CARD_HEADS = (
+    "test", "card", "day", "batch", "sample", "panel", "run", "left", "right", CARD_USED,
+)  # fmt: skip
+# Said of a unit, by test, and kept beside the actuals: nothing is weighed or set by them.
+DATE_BEGUN, CARD = "date begun", "card"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,13 +87,35 @@ def reading_text(readings: Iterable[Reading]) -> Mapping[tuple[int, int, str], f
     Readings at an age are left out: this form has no column for them.
     """
     return {
-        (one.run, one.repeat, fold(one.response)): _cell_text(one)
+        (one.run, one.repeat, fold(one.response)): cell_text(one)
         for one in readings
         if one.age_d is None
     }
 
 
-def _cell_text(reading: Reading) -> float | str:
+def raw_text(
+    readings: Iterable[Reading],
+) -> Mapping[tuple[int, float | None, int], Mapping[str, float | str]]:
+    """Write raw readings as cells show them, by run, age and repeat, then by folded column."""
+    rows: dict[tuple[int, float | None, int], dict[str, float | str]] = {}
+    for one in readings:
+        row = rows.setdefault((one.run, one.age_d, one.repeat), {})
+        row[fold(one.response)] = cell_text(one)
+    return rows
+
+
+def film_record(test: str, what: str) -> str:
+    """Name what is noted of a unit for one test, as in actuals: `water uptake: date begun`."""
+    return f"{test}: {what}"
+
+
+def is_film_record(what: str) -> bool:
+    """Tell a note of a test among the actuals from what is weighed and set."""
+    return fold(what).endswith((f": {DATE_BEGUN}", f": {CARD}"))
+
+
+def cell_text(reading: Reading) -> float | str:
+    """Write a reading as its cell shows it: a number, or `gelled`, `> 5000`, `5 to 10`."""
     value = reading.value
     if reading.flag in ("gelled", "lost", "excluded") or value is None:
         return reading.flag

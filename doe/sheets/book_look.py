@@ -16,7 +16,8 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 Look = Literal[
-    "title", "line", "hint", "head", "said", "entry", "closed", "first said", "first entry"
+    "title", "line", "hint", "head", "said", "entry", "closed", "first said", "first entry",
+    "computed", "first computed", "computed head", "small",
 ]  # fmt: skip
 # How what is said and what is asked look, within a batch or sample and on its first line.
 LOOKS: tuple[Look, Look] = ("said", "entry")
@@ -27,9 +28,12 @@ _HAIR, _THICK = Side(style="thin", color="9A9A94"), Side(style="medium", color="
 _BOX = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
 # The first line of a batch or sample carries a stronger rule above it.
 _FIRST = Border(left=_HAIR, right=_HAIR, top=_THICK, bottom=_HAIR)
-_HEAD, _ENTRY, _CLOSED = (
-    PatternFill("solid", fgColor=colour) for colour in ("FFE6E5E0", "FFFFF9DC", "FFD4D3CE")
+_HEAD, _ENTRY, _CLOSED, _COMPUTED = (
+    PatternFill("solid", fgColor=colour)
+    for colour in ("FFE6E5E0", "FFFFF9DC", "FFD4D3CE", "FFE8EEF4")
 )
+# Three digits or so, whatever the size.
+COMPUTED_FORMAT = "[>=1000]0;[>=10]0.00;0.0000"
 _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True)
 _RIGHT = Alignment(horizontal="right", vertical="center", wrap_text=True)
 
@@ -53,6 +57,8 @@ def add_styles(book: Workbook) -> None:
 
 def _styles() -> tuple[NamedStyle, ...]:
     bold, plain = Font(name=_FONT, size=10, bold=True), Font(name=_FONT, size=10)
+    slanted = Font(name=_FONT, size=10, italic=True, color="FF2F4A63")
+    slanted_bold = Font(name=_FONT, size=10, italic=True, bold=True, color="FF2F4A63")
     locked, unlocked = Protection(locked=True), Protection(locked=False)
     return (
         NamedStyle(name="title", font=Font(name=_FONT, size=14, bold=True)),
@@ -69,6 +75,21 @@ def _styles() -> tuple[NamedStyle, ...]:
         NamedStyle(
             name="first entry", font=plain, fill=_ENTRY, border=_FIRST, alignment=_RIGHT,
             protection=unlocked,
+        ),
+        NamedStyle(
+            name="computed", font=slanted, fill=_COMPUTED, border=_BOX, alignment=_RIGHT,
+            protection=locked,
+        ),
+        NamedStyle(
+            name="first computed", font=slanted, fill=_COMPUTED, border=_FIRST, alignment=_RIGHT,
+            protection=locked,
+        ),
+        NamedStyle(
+            name="computed head", font=slanted_bold, fill=_COMPUTED, border=_BOX, alignment=_LEFT
+        ),
+        NamedStyle(
+            name="small", font=Font(name=_FONT, size=8, color="FF55554F"),
+            alignment=Alignment(vertical="bottom", wrap_text=True),
         ),
     )  # fmt: skip
 
@@ -105,6 +126,22 @@ def put_formula(cell: Cell, formula: str) -> None:
     """Let the spreadsheet compute a cell; the tool never reads it back."""
     cell.value = formula
     cell.alignment = _RIGHT
+
+
+def put_wide(sheet: Worksheet, row: int, text: str, width: float, columns: int) -> None:
+    """Write a sentence across all columns of a sheet, as high as it needs.
+
+    Args:
+        sheet: Its column widths are fitted already.
+        row: Where.
+        text: What.
+        width: Of all columns together, in signs.
+        columns: How many it may cross.
+    """
+    put(sheet, row, 1, text, "hint")
+    if columns > 1:
+        sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=columns)
+    sheet.row_dimensions[row].height = LINE_HEIGHT * lines_needed(text, 1.05 * width) + 2
 
 
 def put_note(sheet: Worksheet, row: int, column: int, note: str, look: Look) -> None:

@@ -35,6 +35,7 @@ from doe.sheets.paper import (
     text_points,
     with_page_total,
 )
+from doe.sheets.tests_to_do import tests_to_do
 from doe.sheets.wording import cautions_for, grams_text, number_text, with_unit
 from doe.study.brief import Study
 from doe.study.plan import Plan
@@ -133,6 +134,10 @@ def _card(study: Study, form: BatchForm) -> Iterable[Flowable]:
         if table is not None:
             yield table
             yield Spacer(0, 6)
+    tests = tests_to_do(study)
+    if tests:
+        yield said("To read, " + "; ".join(tests) + ".")
+        yield Spacer(0, 6)
     yield KeepTogether([said("\n".join(cautions_for(study)), "small")])
 
 

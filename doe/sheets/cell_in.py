@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from doe.errors import Fault
@@ -196,6 +196,29 @@ class CellReader:
         if word and len(self.faults) > known and not self.faults[-1].do:
             last = self.faults.pop()
             self.faults.append(Fault(where=last.where, what=last.what, allowed=_ALLOWED))
+        return None
+
+    def rating(self, spot: Spot, ratings: Mapping[str, float]) -> CellReading | None:
+        """Read a rating: one of its words, a number between the least and the greatest, a flag."""
+        word = match_name(spot.text, ratings)
+        if word is not None:
+            return CellReading(flag="ok", value=float(ratings[word]))
+        text = spot.text
+        known = len(self.faults)
+        said = self.reading(spot)
+        ends = min(ratings.values()), max(ratings.values())
+        inside = (
+            said is None or said.value is None or said.flag != "ok"
+            or ends[0] <= said.value <= ends[1]
+        )  # fmt: skip
+        if len(self.faults) == known and inside:
+            return said
+        del self.faults[known:]
+        words = ", ".join(f"'{one}'" for one in ratings)
+        allowed = f"{words}, or gelled, lost"
+        self.faults.append(
+            Fault(where=spot.where, what=f"'{text}' is no rating of this test", allowed=allowed)
+        )
         return None
 
     def _off_scale(self, spot: Spot, word: str) -> CellReading | None:

@@ -41,6 +41,31 @@ class EntryRules:
             self._rules["reading"] = _reading_rule(cell.coordinate)
         self._rules["reading"].add(cell)
 
+    def add_measured(self, cell: Cell, low: float | None, high: float | None) -> None:
+        """Let a number between two ends or a flag into a cell of raw readings; warn of all else."""
+        key = ("measured", cell.column_letter)
+        if key not in self._rules:
+            self._rules[key] = _reading_rule(cell.coordinate, low, high)
+        self._rules[key].add(cell)
+
+    def add_rating(self, cell: Cell, listed: str) -> None:
+        """Offer the words of a rating and the flags; warn of all else.
+
+        Args:
+            cell: Where.
+            listed: The list as the file format writes it: words between quotes, or a range.
+        """
+        key = ("rating", cell.column_letter)
+        if key not in self._rules:
+            rule = DataValidation(type="list", formula1=listed, errorStyle="warning")
+            rule.error = "One of the words in the list, or: gelled, lost."
+            self._rules[key] = _told(rule)
+        self._rules[key].add(cell)
+
+    def add_date(self, cell: Cell) -> None:
+        """Let a date into a cell."""
+        self.add(cell, Ask(unit="", what="", kind="date"))
+
     def add_count(self, cell: Cell) -> None:
         """Let a whole number from 1 into a cell."""
         self.add(cell, Ask(unit="", what="", kind="whole"))
@@ -72,17 +97,29 @@ def _rule(ask: Ask) -> DataValidation:
     return _told(rule)
 
 
-def _reading_rule(first: str) -> DataValidation:
+def _reading_rule(
+    first: str, low: float | None = None, high: float | None = None
+) -> DataValidation:
     """Accept a number, a flag word, or an off-scale reading; relative to its first cell."""
+    ends = [f"{first}>={low!r}"] if low is not None else []
+    ends += [f"{first}<={high!r}"] if high is not None else []
+    number = f"AND({','.join([f'ISNUMBER({first})', *ends])})" if ends else f"ISNUMBER({first})"
     words = ",".join(f'LOWER({first})="{word}"' for word in FLAG_WORDS)
     rule = DataValidation(
         type="custom",
-        formula1=f'OR(ISNUMBER({first}),{words},LEFT({first},1)=">",LEFT({first},1)="<",'
+        formula1=f'OR({number},{words},LEFT({first},1)=">",LEFT({first},1)="<",'
         f'ISNUMBER(SEARCH(" to ",{first})))',
         errorStyle="warning",
     )
-    rule.error = "A number, or: gelled, lost, > 5000, < 5, 5 to 10."
+    between = _between_text(low, high)
+    rule.error = f"A number{between}, or: gelled, lost, > 5000, < 5, 5 to 10."
     return _told(rule)
+
+
+def _between_text(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return "" if low is high else f" up to {high:g}" if low is None else f" from {low:g}"
+    return f" from {low:g} to {high:g}"
 
 
 def _told(rule: DataValidation) -> DataValidation:

@@ -12,7 +12,7 @@ from doe.sheets.book_form import HEAD_ROW, ID_HEADS, NOTE, EntryColumn, reading_
 from doe.sheets.book_look import FIRST_LOOKS, LOOKS, fit_columns, put, put_note
 from doe.sheets.entry_rules import EntryRules
 from doe.sheets.wording import with_unit
-from doe.study.brief import Study
+from doe.study.brief import Response, Study
 from doe.study.names import fold
 from doe.study.plan import Plan
 from doe.study.readings import Readings
@@ -44,9 +44,13 @@ class _Line:
 
 
 def write_readings(
-    sheet: Worksheet, study: Study, plan: Plan, readings: Readings
+    sheet: Worksheet,
+    study: Study,
+    plan: Plan,
+    readings: Readings,
+    responses: Sequence[Response],
 ) -> list[EntryColumn]:
-    """Write one line a run and give the columns to fill in."""
+    """Write one line a run and give the columns to fill in, those of some responses."""
     put(sheet, 1, 1, "Readings", "title")
     put(sheet, 2, 1, "A number, or: gelled, lost, > 5000, < 5, 5 to 10. Blank: pending.", "line")
     identities = _identities(plan)
@@ -54,7 +58,7 @@ def write_readings(
         EntryColumn(
             sheet=sheet.title, head=with_unit(one.name, one.unit), what=one.name, measure=one.unit
         )
-        for one in study.responses
+        for one in responses
     ]
     heads = [*identities, *(one.head for one in columns), NOTE]
     for index, head in enumerate(heads, start=1):
@@ -64,7 +68,7 @@ def write_readings(
     open_lines = _lead_runs(study, plan)
     for row, line in enumerate(_lines(plan, known), start=HEAD_ROW + 1):
         _write_identity(sheet, row, line, identities, rules)
-        for index, response in enumerate(study.responses, start=len(identities) + 1):
+        for index, response in enumerate(responses, start=len(identities) + 1):
             value = known.get((line.run or 0, line.repeat or 0, fold(response.name)))
             if line.is_spare or line.run in open_lines[response.name] or value is not None:
                 look = FIRST_LOOKS[1] if line.is_first else LOOKS[1]

@@ -6,16 +6,19 @@ import io
 import re
 import textwrap
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from doe import __version__
+from doe.methods.raw_columns import bench_tests
 from doe.sheets.asks import BatchForm, bench_forms
+from doe.sheets.bench_tests import cautions_of, plain_responses, with_sources
 from doe.sheets.book_form import (
-    FORMAT,
+    HEAD_ROW,
     MACHINE,
     PANELS,
     READINGS,
@@ -23,13 +26,14 @@ from doe.sheets.book_form import (
     SAMPLES,
     WEIGHING,
     EntryColumn,
-    run_marks,
 )
-from doe.sheets.book_look import WRAPPED, Look, add_styles, lines_needed, put, set_page
+from doe.sheets.book_look import add_styles, set_page
+from doe.sheets.machine import describe_book, write_machine
+from doe.sheets.raw_sheets import WORDS, write_raw_sheets
 from doe.sheets.readings_sheet import write_readings
+from doe.sheets.readme_sheet import write_readme
 from doe.sheets.unit_sheet import write_units
 from doe.sheets.weighing_sheet import write_weighing
-from doe.sheets.wording import cautions_for, number_text, with_unit
 from doe.study.brief import Study
 from doe.study.hashes import region_hash
 from doe.study.names import fold
@@ -39,8 +43,6 @@ from doe.study.readings import Actual, Readings
 # No clock: the same study gives the same bytes. The first date that a ZIP archive can hold.
 EPOCH = datetime(1980, 1, 1)
 
-README_WIDTH = 120.0
-
 ActualValues = dict[tuple[str, str], Actual]
 
 
@@ -49,6 +51,7 @@ def workbook_bytes(
     plan: Plan,
     readings: Readings | None = None,
     actuals: Sequence[Actual] = (),
+    raw: Mapping[str, Readings] | None = None,
 ) -> bytes:
     """Write the bench workbook.
 
@@ -57,6 +60,7 @@ def workbook_bytes(
         plan: All runs, in bench order.
         readings: What is known already; shown in place of blanks.
         actuals: Likewise.
+        raw: Raw readings that are known, by test; the response of each is its raw column.
 
     Returns:
         An XLSX file; the same bytes for the same input.
@@ -65,7 +69,56 @@ def workbook_bytes(
         PlanError: A recipe cannot be weighed out.
     """
     forms = bench_forms(study, plan)
-    known = {(fold(one.unit), fold(one.what)): one for one in actuals}
+    actual = _by_unit(actuals)
+    book = _new_book(study)
+    write_weighing(book.create_sheet(WEIGHING), forms, actual)
+    columns = [*_write_unit_sheets(book, forms, actual)]
+    known = Known(readings=readings or Readings(), actuals=actual, raw=raw or {})
+    return _finished(book, study, plan, known, columns)
+
+
+def lab_workbook_bytes(study: Study, plan: Plan, wanted: Collection[str], known: Known) -> bytes:
+    """Write a workbook for whoever reads some of the responses: no recipes, no settings.
+
+    Args:
+        study: The brief.
+        plan: All runs, in bench order.
+        wanted: Names of the responses; what they are computed from is asked for, too.
+        known: What is known already.
+
+    Returns:
+        An XLSX file that can be entered alone; the same bytes for the same input.
+    """
+    return _finished(_new_book(study), study, plan, known, [], wanted)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What is known already and stands in its cell.
+
+    Attributes:
+        readings: Readings that are entered as they are.
+        actuals: Notes by folded unit and thing.
+        raw: Raw readings by test.
+    """
+
+    readings: Readings
+    actuals: Mapping[tuple[str, str], Actual]
+    raw: Mapping[str, Readings]
+
+    @classmethod
+    def of(
+        cls, readings: Readings, actuals: Sequence[Actual], raw: Mapping[str, Readings]
+    ) -> Known:
+        """Gather what is known of a study."""
+        return cls(readings=readings, actuals=_by_unit(actuals), raw=raw)
+
+
+def _by_unit(actuals: Sequence[Actual]) -> ActualValues:
+    return {(fold(one.unit), fold(one.what)): one for one in actuals}
+
+
+def _new_book(study: Study) -> Workbook:
     book = Workbook()
     book.properties.creator, book.properties.title = f"millbase {__version__}", study.about.title
     book.properties.created = EPOCH
@@ -74,12 +127,32 @@ def workbook_bytes(
     if not isinstance(first, Worksheet):
         raise TypeError("a new workbook begins with a worksheet")
     first.title = README
-    _write_readme(first, study, plan)
-    write_weighing(book.create_sheet(WEIGHING), forms, known)
-    columns = [*_write_unit_sheets(book, forms, known)]
-    columns += write_readings(book.create_sheet(READINGS), study, plan, readings or Readings())
-    _write_machine(book.create_sheet(MACHINE), study, plan, columns)
-    _finish_pages(book, study)
+    return book
+
+
+def _finished(
+    book: Workbook,
+    study: Study,
+    plan: Plan,
+    known: Known,
+    columns: list[EntryColumn],
+    wanted: Collection[str] | None = None,
+) -> bytes:
+    """Write the sheets of readings, of all responses or some, and what every workbook has."""
+    responses = study.responses if wanted is None else with_sources(study, wanted)
+    plain = plain_responses(responses)
+    names = {one.name for one in responses}
+    tests = [test for test in bench_tests(study) if names & {one.name for one in test.responses}]
+    if plain:
+        sheet = book.create_sheet(READINGS)
+        columns += write_readings(sheet, study, plan, known.readings, plain)
+    raw = write_raw_sheets(book, study, plan, tests, (known.raw, known.actuals))
+    filled = [title for title in book.sheetnames if title not in (README, WORDS)]
+    cautions = cautions_of(test.table for test in tests)
+    write_readme(book[README], study, plan, filled, cautions)
+    machine = describe_book(book, study, plan, columns, raw.entries)
+    write_machine(book.create_sheet(MACHINE), study, machine)
+    _finish_pages(book, study, raw.head_rows)
     return _without_clock(book)
 
 
@@ -98,86 +171,15 @@ def _write_unit_sheets(
             yield from write_units(book.create_sheet(title), units, known)
 
 
-def _write_readme(sheet: Worksheet, study: Study, plan: Plan) -> None:
-    lines: list[tuple[Look, str]] = [
-        ("title", study.about.title),
-        ("hint", study.about.question),
-        ("hint", ""),
-        ("head", "How to fill it in"),
-        *(("hint", line) for line in _how_to_fill_in(study)),
-        ("hint", ""),
-        ("head", "Cautions"),
-        *(("hint", line) for line in cautions_for(study)),
-        ("hint", ""),
-        ("head", "What this file belongs to"),
-        *(("hint", line) for line in _belongs_to(study, plan)),
-    ]
-    sheet.column_dimensions["A"].width = README_WIDTH
-    for row, (look, text) in enumerate(lines, start=1):
-        put(sheet, row, 1, text, look).alignment = WRAPPED
-        height, signs = (20, README_WIDTH / 1.7) if look == "title" else (15, README_WIDTH)
-        sheet.row_dimensions[row].height = height * lines_needed(text, signs)
-    sheet.page_setup.scale = 100
-
-
-def _how_to_fill_in(study: Study) -> tuple[str, ...]:
-    held = [
-        f"{with_unit(factor.name, factor.unit)} {_value_text(factor.value)}"
-        for factor in study.factors
-        if factor.kind == "held"
-    ]
-    return (
-        "Fill in the pale cells; leave blank what is not there yet. The file may be entered as "
-        "often as it grows: `millbase enter` takes what is new.",
-        "Weigh-out: grams as weighed, in the order of addition; what was titrated and reached.",
-        "Readings: one line a run. It shows no settings: give this sheet alone to whoever reads "
-        "the panels. A second reading of a run goes into a spare line below, with its run number.",
-        "In a reading cell: a number, or gelled, lost, > 5000, < 5, 5 to 10 (between the two).",
-        "Where a number turns into a date, type it again with your decimal sign.",
-        *((f"Held throughout: {'; '.join(held)}.",) if held else ()),
-    )
-
-
-def _value_text(value: float | str | None) -> str:
-    return number_text(value) if isinstance(value, (int, float)) else str(value)
-
-
-def _belongs_to(study: Study, plan: Plan) -> tuple[str, ...]:
-    seeds = dict.fromkeys(str(one.seed) for one in plan.rounds if one.seed is not None)
-    return (
-        f"millbase {__version__}; {len(plan)} runs in {len(plan.rounds)} "
-        f"round{'s' if len(plan.rounds) > 1 else ''}.",
-        f"Seed {', '.join(seeds) or 'none'}; region hash {region_hash(study)}.",
-    )
-
-
-def _write_machine(
-    sheet: Worksheet, study: Study, plan: Plan, columns: Sequence[EntryColumn]
-) -> None:
-    """Keep, out of sight, what ties the file to its plan."""
-    rows: list[tuple[str | int, ...]] = [
-        ("format", FORMAT),
-        ("title", study.about.title),
-        ("region", region_hash(study)),
-        ("version", __version__),
-        *(("run", run, mark) for run, mark in run_marks(plan).items()),
-        *(("column", one.sheet, one.head, one.what, one.measure) for one in columns),
-    ]
-    for row, values in enumerate(rows, start=1):
-        for column, value in enumerate(values, start=1):
-            put(sheet, row, column, value, "said")
-    sheet.sheet_state = "hidden"
-    sheet.protection.sheet = True
-
-
-def _finish_pages(book: Workbook, study: Study) -> None:
+def _finish_pages(book: Workbook, study: Study, head_rows: Mapping[str, int]) -> None:
     title = textwrap.shorten(study.about.title, 70, placeholder=" …")
     footer = f"{title} · millbase {__version__} · region {region_hash(study)}"
-    freeze = {README: "A2", WEIGHING: "C4", SAMPLES: "B4", PANELS: "B4", READINGS: "B4"}
     for sheet in book.worksheets:
-        if sheet.title != MACHINE:
-            head_row = 1 if sheet.title == README else 3
-            set_page(sheet, head_row=head_row, freeze=freeze[sheet.title], footer=footer)
+        if sheet.title in (MACHINE, WORDS):
+            continue
+        head_row = 1 if sheet.title == README else head_rows.get(sheet.title, HEAD_ROW)
+        column = {README: "A", WEIGHING: "C"}.get(sheet.title, "B")
+        set_page(sheet, head_row=head_row, freeze=f"{column}{head_row + 1}", footer=footer)
 
 
 def _without_clock(book: Workbook) -> bytes:

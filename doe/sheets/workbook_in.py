@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from openpyxl.workbook import Workbook
 
 from doe.errors import Fault, ResultsError
+from doe.methods.raw_columns import bench_tests
 from doe.recipe.actual import check_weighing
 from doe.sheets.asks import DATE_DONE, Ask, BatchForm, bench_forms
-from doe.sheets.book_form import (
-    FORMAT,
-    MACHINE,
-    READINGS,
-    WEIGHING,
-    EntryColumn,
-    run_marks,
-)
+from doe.sheets.book_form import READINGS, WEIGHING, run_marks
 from doe.sheets.book_pages import Page, Spot, open_book, read_page
 from doe.sheets.cell_in import CellReader, decide_sign
+from doe.sheets.machine import Machine, read_machine
+from doe.sheets.raw_in import ShownValue, raw_heads, raw_spots, read_raw
 from doe.sheets.readings_in import read_readings
 from doe.study.brief import Study
 from doe.study.finding import Finding
@@ -42,20 +38,16 @@ class WorkbookEntries:
             anew.
         actuals: Grams, settings reached, order and day as done.
         findings: What looks odd: weighings off target or transposed, notes, a brief changed since.
+        raw: Raw readings by name of the test, in the order of its sheet, numbered from 1; the
+            response of each is its raw column.
+        shown: What the spreadsheet has computed from them.
     """
 
     readings: tuple[Reading, ...]
     actuals: tuple[Actual, ...]
     findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Machine:
-    """What the workbook says of itself."""
-
-    region: str
-    marks: Mapping[int, str]
-    columns: tuple[EntryColumn, ...]
+    raw: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
+    shown: tuple[ShownValue, ...] = ()
 
 
 def read_workbook(
@@ -74,30 +66,52 @@ def read_workbook(
             cannot be understood: all of them together, each with its sheet and cell.
     """
     book = open_book(data, source)
-    machine = _read_machine(book[0], source)
+    machine = read_machine(book[0], source)
     _check_plan(machine, plan, source)
-    forms = bench_forms(study, plan)
+    forms = bench_forms(study, plan) if WEIGHING in machine.sheets else ()
+    tests = bench_tests(study)
     faults: list[Fault] = []
     pages = _read_pages(book, machine, source)
     for page in pages.values():
         faults += page.faults
-    sign, sign_faults, findings = decide_sign(_entry_spots(pages, machine))
+    sign, sign_faults, findings = decide_sign(
+        (*_entry_spots(pages, machine), *raw_spots(pages, machine.raw, tests))
+    )
     faults += sign_faults
     reader = CellReader(sign=sign, faults=faults)
     actuals = _read_actuals(pages, machine, forms, reader)
-    readings, notes = read_readings(pages[READINGS], machine.columns, study, plan, reader)
+    readings, notes = _read_plain(pages, machine, study, plan, reader)
+    raw = read_raw(pages, machine.raw, tests, (study, plan), reader)
     if faults:
         raise ResultsError.from_faults(dict.fromkeys(faults))
     return WorkbookEntries(
-        readings=tuple(replace(one, source=f"{source}, {one.source}") for one in readings),
-        actuals=actuals,
+        readings=_from_file(readings, source),
+        actuals=(*actuals, *raw.actuals),
         findings=(
             *_changed_since(machine, study, source),
             *findings,
             *notes,
+            *raw.findings,
             *_weighing_findings(forms, actuals),
         ),
+        raw={name: _from_file(those, source) for name, those in raw.readings.items()},
+        shown=tuple(raw.shown),
     )
+
+
+def _read_plain(
+    pages: Mapping[str, Page], machine: Machine, study: Study, plan: Plan, reader: CellReader
+) -> tuple[list[Reading], list[Finding]]:
+    """Read the readings that are entered as they are; a workbook may have none."""
+    if READINGS not in machine.sheets:
+        return [], []
+    return read_readings(
+        pages[READINGS], machine.columns, study, plan, reader, for_some=machine.is_for_some
+    )
+
+
+def _from_file(readings: Iterable[Reading], source: str) -> tuple[Reading, ...]:
+    return tuple(replace(one, source=f"{source}, {one.source}") for one in readings)
 
 
 def missing_runs(data: bytes, plan: Plan) -> tuple[int, ...]:
@@ -107,45 +121,13 @@ def missing_runs(data: bytes, plan: Plan) -> tuple[int, ...]:
         Run numbers; every one where the file is no bench workbook at all.
     """
     try:
-        marks = _read_machine(open_book(data, "")[0], "").marks
+        marks = read_machine(open_book(data, "")[0], "").marks
     except ResultsError:
         return plan.run
     return tuple(run for run, mark in run_marks(plan).items() if marks.get(run) != mark)
 
 
-def _read_machine(book: Workbook, source: str) -> _Machine:
-    """Read the hidden sheet that ties the workbook to its plan."""
-    if MACHINE not in book.sheetnames:
-        raise ResultsError(
-            "this is no bench workbook of millbase: its hidden sheet is missing",
-            where=source,
-            do="Enter the workbook that `millbase sheet` wrote, or a table with a column 'run'.",
-        )
-    rows = [
-        [value for value in row if value is not None]
-        for row in book[MACHINE].iter_rows(values_only=True)
-    ]
-    said = {str(row[0]): row[1] for row in rows if len(row) == 2}
-    if said.get("format") != FORMAT:
-        raise ResultsError(
-            f"the workbook has format {said.get('format')}",
-            where=source,
-            allowed=f"format {FORMAT}",
-            do="Use the version of millbase that wrote it, or write a new one with `sheet`.",
-        )
-    return _Machine(
-        region=str(said.get("region", "")),
-        marks={int(str(row[1])): str(row[2]) for row in rows if row[:1] == ["run"]},
-        columns=tuple(_column(row) for row in rows if row[:1] == ["column"]),
-    )
-
-
-def _column(row: Sequence[object]) -> EntryColumn:
-    sheet, head, what, *measure = (str(value) for value in row[1:])
-    return EntryColumn(sheet=sheet, head=head, what=what, measure=measure[0] if measure else "")
-
-
-def _check_plan(machine: _Machine, plan: Plan, source: str) -> None:
+def _check_plan(machine: Machine, plan: Plan, source: str) -> None:
     marks = run_marks(plan)
     strange = [run for run, mark in machine.marks.items() if marks.get(run) != mark]
     if not strange:
@@ -159,20 +141,25 @@ def _check_plan(machine: _Machine, plan: Plan, source: str) -> None:
     )
 
 
-def _read_pages(book: tuple[Workbook, Workbook], machine: _Machine, source: str) -> dict[str, Page]:
+def _read_pages(book: tuple[Workbook, Workbook], machine: Machine, source: str) -> dict[str, Page]:
     """Read every sheet that is filled in."""
-    heads: dict[str, list[str]] = {WEIGHING: list(_WEIGHING_HEADS)}
+    heads: dict[str, list[str]] = {}
+    if WEIGHING in machine.sheets:
+        heads[WEIGHING] = list(_WEIGHING_HEADS)
     for column in machine.columns:
         first = ("run", "repeat") if column.sheet == READINGS else _UNIT_HEADS
         heads.setdefault(column.sheet, list(first)).append(column.head)
-    heads.setdefault(READINGS, ["run", "repeat"])
+    if READINGS in machine.sheets:
+        heads.setdefault(READINGS, ["run", "repeat"])
+    heads |= raw_heads(machine.raw)
     return {title: read_page(book, title, wanted, source) for title, wanted in heads.items()}
 
 
-def _entry_spots(pages: Mapping[str, Page], machine: _Machine) -> Iterator[Spot]:
+def _entry_spots(pages: Mapping[str, Page], machine: Machine) -> Iterator[Spot]:
     """Give the cells to fill in of all sheets."""
-    for _, spot in pages[WEIGHING].cells("actual"):
-        yield spot
+    if WEIGHING in pages:
+        for _, spot in pages[WEIGHING].cells("actual"):
+            yield spot
     for column in machine.columns:
         for _, spot in pages[column.sheet].cells(column.head):
             yield spot
@@ -180,7 +167,7 @@ def _entry_spots(pages: Mapping[str, Page], machine: _Machine) -> Iterator[Spot]
 
 def _read_actuals(
     pages: Mapping[str, Page],
-    machine: _Machine,
+    machine: Machine,
     forms: Sequence[BatchForm],
     reader: CellReader,
 ) -> tuple[Actual, ...]:
@@ -214,9 +201,9 @@ def _all_asks(forms: Iterable[BatchForm]) -> Iterator[Ask]:
                 yield from panel
 
 
-def _actual_spots(pages: Mapping[str, Page], machine: _Machine) -> Iterator[tuple[str, str, Spot]]:
+def _actual_spots(pages: Mapping[str, Page], machine: Machine) -> Iterator[tuple[str, str, Spot]]:
     """Give every filled cell of an actual with its unit and what it is of."""
-    weighing = pages[WEIGHING]
+    weighing = pages.get(WEIGHING, Page(title=WEIGHING, heads={}, rows=()))
     for row, spot in weighing.cells("actual"):
         unit, what = weighing.at(row, "unit"), weighing.at(row, "what")
         if not spot.is_blank and unit is not None and what is not None:
@@ -263,7 +250,7 @@ def _twice(spot: Spot, earlier: Spot, ask: Ask) -> Fault:
     )
 
 
-def _changed_since(machine: _Machine, study: Study, source: str) -> Iterator[Finding]:
+def _changed_since(machine: Machine, study: Study, source: str) -> Iterator[Finding]:
     if machine.region != region_hash(study):
         yield Finding(
             level="note",

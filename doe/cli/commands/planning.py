@@ -130,10 +130,22 @@ def plan(
     finish(plan_study(study, options, progress_bar("Searching")), json, show_plan)
 
 
-def sheet(study: StudyArgument, replace: ReplaceOption = False, json: JsonOption = False) -> None:
+def sheet(
+    study: StudyArgument,
+    wanted: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--for",
+            help="Only a workbook for whoever reads this response, without recipes; once each.",
+            show_default=False,
+        ),
+    ] = None,
+    replace: ReplaceOption = False,
+    json: JsonOption = False,
+) -> None:
     """Make the bench workbook, the batch cards and the labels."""
     tell(f"Making the bench sheets of {study} …")
     from doe.cli.show_planning import show_sheet
     from doe.steps.sheet import make_sheets
 
-    finish(make_sheets(study, replace=replace), json, show_sheet)
+    finish(make_sheets(study, wanted=wanted or (), replace=replace), json, show_sheet)
