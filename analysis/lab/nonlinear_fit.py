@@ -17,8 +17,9 @@ Slopes = Callable[[FloatArray], FloatArray]
 # Steps and gains below a few units of rounding end the search; a certified optimum is reached to
 # nine digits and more.
 _TIGHT = 1e-15
-# Gauss-Newton steps that polish what the search leaves, while they still lower the sum of squares.
+# Gauss-Newton steps that polish what the search leaves, and how much rounding may seem to lose.
 _POLISH = 20
+_FLAT = 1e-10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,16 +80,19 @@ def minimise_squares(
 def _polished(
     residuals: Residuals, slopes: Slopes, x: FloatArray, lower: FloatArray, upper: FloatArray
 ) -> FloatArray:
+    """Step on while steps shrink: the flat sum of squares tells only half of the digits."""
+    last = np.inf
     for _ in range(_POLISH):
-        r, J = residuals(x), slopes(x)
-        step = np.asarray(np.linalg.lstsq(J, -r, rcond=None)[0], dtype=np.float64)
+        r = residuals(x)
+        step = np.asarray(np.linalg.lstsq(slopes(x), -r, rcond=None)[0], dtype=np.float64)
         tried = x + step
-        if np.any(tried <= lower) or np.any(tried >= upper):
+        size = float(np.max(np.abs(step) / (np.abs(x) + np.finfo(np.float64).tiny)))
+        if not size < last / 2.0 or np.any(tried <= lower) or np.any(tried >= upper):
             return x
         after = residuals(tried)
-        if not float(after @ after) < float(r @ r):
+        if not float(after @ after) <= float(r @ r) * (1.0 + _FLAT):
             return x
-        x = tried
+        x, last = tried, size
     return x
 
 
