@@ -64,7 +64,7 @@ def minimise_squares(
     """
     found = least_squares(
         residuals, start, jac=slopes, bounds=(lower, upper), x_scale="jac",
-        ftol=_TIGHT, xtol=_TIGHT, gtol=_TIGHT, max_nfev=2000,
+        ftol=_TIGHT, xtol=_TIGHT, gtol=_TIGHT, max_nfev=300,
     )  # fmt: skip
     x = _polished(residuals, slopes, np.asarray(found.x, dtype=np.float64), lower, upper)
     r = residuals(x)
