@@ -1,0 +1,92 @@
+"""The test methods that a brief names: found, checked, and completed where it is silent."""
+
+from __future__ import annotations
+
+import pytest
+
+from doe.errors import StudyError
+from doe.methods.raw_columns import bench_tests, named_columns
+from doe.methods.settling import settle_methods
+from doe.study.brief import Study
+from doe.study.brief_file import parse_brief
+
+HEAD = """
+[study]
+title = "an invented study"
+[[factor]]
+name = "dose"
+low = 1
+high = 2
+"""
+
+
+def _read(responses: str) -> Study:
+    return parse_brief((HEAD + responses).encode(), settle=settle_methods)
+
+
+def _refusal(responses: str) -> str:
+    with pytest.raises(StudyError) as caught:
+        _read(responses)
+    return str(caught.value)
+
+
+def test_a_method_fills_in_what_the_brief_leaves_open() -> None:
+    """Unit, stage, scale; what the brief says itself stays."""
+    study = _read(
+        '[[response]]\nname = "viscosity"\nfrom = "Two-Speed viscosity"\n'
+        '[[response]]\nname = "uptake"\nfrom = "water uptake"\nscale = "identity"\nper = "batch"\n'
+    )
+    viscosity, uptake = study.responses
+
+    assert (viscosity.method, viscosity.unit) == ("two-speed viscosity", "mPa·s")
+    assert (viscosity.per, viscosity.scale) == ("sample", "log")
+    assert (uptake.scale, uptake.per) == ("identity", "batch")
+
+
+def test_an_unknown_method_is_told_with_line_and_likely_meaning() -> None:
+    """A slip of the pen must not silently leave a response without its method."""
+    said = _refusal('[[response]]\nname = "uptake"\nfrom = "water uptoke"\n')
+
+    assert "line 10" in said
+    assert '"water uptake" is meant' in said
+
+
+@pytest.mark.parametrize(
+    ("responses", "part"),
+    [
+        ('name = "v"\nfrom = "efflux time"\n', "needs 'cup'"),
+        ('name = "v"\nfrom = "two-speed viscosity"\nwith = { sped = "low" }\n', "no option 'sped'"),
+        ('name = "v"\nfrom = "two-speed viscosity"\nwith = { speed = "mid" }\n', "low, high"),
+        ('name = "v"\nfrom = "two-speed viscosity"\nunit = "KU"\n', "gives mPa·s"),
+        ('name = "v"\nwith = { speed = "low" }\n', "no method that they are of"),
+        ('name = "v"\nfrom = "change after storage"\nwith = { of = "w" }\n', "is no response"),
+    ],
+)
+def test_options_that_do_not_fit_are_refused(responses: str, part: str) -> None:
+    """Each says what would."""
+    assert part in _refusal(f"[[response]]\n{responses}")
+
+
+def test_responses_computed_from_each_other_are_refused() -> None:
+    """A circle has no beginning."""
+    said = _refusal(
+        '[[response]]\nname = "a"\nfrom = "change after storage"\nwith = { of = "b" }\n'
+        '[[response]]\nname = "b"\nfrom = "change after storage"\nwith = { of = "a" }\n'
+    )
+
+    assert "computed from itself" in said
+
+
+def test_one_test_serves_several_responses_at_all_their_ages() -> None:
+    """Its columns are asked for once, at each age that somebody names."""
+    study = _read(
+        '[[response]]\nname = "uptake"\nfrom = "water uptake"\nage_d = 7\n'
+        '[[response]]\nname = "leached"\nfrom = "leached part"\nage_d = 14\n'
+        '[[response]]\nname = "drift"\nfrom = "change after storage"\n'
+        'with = { of = "uptake", start_d = 7, end_d = 28 }\n'
+    )
+    (test,) = bench_tests(study)
+
+    assert test.ages == (7.0, 14.0, 28.0)
+    assert test.per == "panel"
+    assert set(named_columns(study)) == {"mass before", "mass wet", "mass re-dried"}
