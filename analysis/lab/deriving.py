@@ -13,7 +13,14 @@ import numpy as np
 
 from analysis.lab.as_made import AsMade, as_made
 from analysis.lab.computing.registry import COMPUTE
-from analysis.lab.raw_grouping import GroupedUnit, days_of, group_units, raw_unit, unit_label
+from analysis.lab.raw_grouping import (
+    GroupedUnit,
+    References,
+    group_units,
+    raw_unit,
+    references_of,
+    unit_label,
+)
 from analysis.lab.raw_unit import Computed, OptionValues, RawUnit
 from doe.methods.method import Method
 from doe.methods.registry import METHODS
@@ -68,7 +75,8 @@ def derive_readings(
     for response in _in_order(study):
         method = METHODS[response.method or ""]
         if method.table is not None:
-            rows = _from_units(response, method, plan, raw, made, doubts)
+            references = references_of(method.table, raw, plan, made.day, actuals)
+            rows = _from_units(response, method, raw, references, doubts)
         else:
             rows = _from_another(study, response, method, plan, made, found, doubts)
         found.setdefault(response.name, []).extend(rows)
@@ -124,23 +132,15 @@ def _listed(labels: Sequence[str]) -> str:
 
 
 def _from_units(
-    response: Response,
-    method: Method,
-    plan: Plan,
-    raw: RawData,
-    made: AsMade,
-    doubts: _Doubts,
+    response: Response, method: Method, raw: RawData, references: References, doubts: _Doubts
 ) -> list[Reading]:
     table = method.table
     if table is None:
         return []
-    options, day = option_values(response, method), days_of(plan, made.day)
-    references = [
-        curve for curve in raw.current_curves(table.curve or "") if curve.subject != "run"
-    ]
+    options = option_values(response, method)
     rows = []
     for unit in group_units(table, raw):
-        if unit.key[0] not in day:
+        if unit.key[0] not in references.day:
             continue
         settled = unit.settled
         if settled is not None:
@@ -149,7 +149,7 @@ def _from_units(
             continue
         if not _is_complete(unit, method):
             continue
-        ready = raw_unit(unit, table, references, day[unit.key[0]])
+        ready = raw_unit(unit, table, references)
         done = COMPUTE[method.name](ready, options)
         doubts.add(response.name, ready.label, (*done.findings, *_untypical(method, done)))
         if done.value is not None:

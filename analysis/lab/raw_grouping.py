@@ -9,10 +9,13 @@ import numpy as np
 
 from analysis.lab.raw_unit import RawUnit
 from doe.methods.method import RawTable
+from doe.sheets.book_form import CARD, film_record
+from doe.study.actuals_file import unit_of
 from doe.study.curves import Curve
+from doe.study.names import fold
 from doe.study.plan import Plan
 from doe.study.raw_data import RawData
-from doe.study.readings import Flag, Reading
+from doe.study.readings import Actual, Flag, Reading
 
 UnitKey = tuple[int, int | None, float | None, int]
 _SETTLED: tuple[Flag, ...] = ("gelled", "lost", "excluded")
@@ -37,10 +40,10 @@ class GroupedUnit:
         """The reading that settles the unit without arithmetic: gelled, lost or excluded."""
         return next((row for row in self.rows.values() if row.flag in _SETTLED), None)
 
-    @property
-    def card(self) -> str:
-        """The drawdown card that its curves are on, as written."""
-        return next((curve.card for curve in self.curves.values() if curve.card), "")
+    def card(self, noted: Mapping[int, str]) -> str:
+        """Give the drawdown card that its curves are on: as they say, else as noted of its run."""
+        own = next((curve.card for curve in self.curves.values() if curve.card), "")
+        return own or noted.get(self.key[0], "")
 
 
 def group_units(table: RawTable, raw: RawData) -> tuple[GroupedUnit, ...]:
@@ -59,31 +62,63 @@ def group_units(table: RawTable, raw: RawData) -> tuple[GroupedUnit, ...]:
     return tuple(units[key] for key in sorted(units, key=_order))
 
 
-def raw_unit(
-    unit: GroupedUnit, table: RawTable, references: Sequence[Curve], day: int | None
-) -> RawUnit:
-    """Put together what the arithmetic of a method takes.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class References:
+    """What was drawn beside the runs of a test, and where the runs are.
+
+    Attributes:
+        curves: Of standard and white, of all days and cards.
+        day: Day of each run as made.
+        card: Card of each run, as noted at the bench; runs without one are missing.
+    """
+
+    curves: tuple[Curve, ...]
+    day: Mapping[int, int | None]
+    card: Mapping[int, str]
+
+
+def references_of(
+    table: RawTable, raw: RawData, plan: Plan, day: Sequence[int | None], actuals: Sequence[Actual]
+) -> References:
+    """Gather what the runs of a test are held against.
 
     Args:
-        unit: The raw readings of the unit.
         table: The test.
-        references: Curves of standard and white, of all days and cards.
-        day: Day on which the unit was made.
+        raw: All raw readings.
+        plan: The runs.
+        day: Day of each run of the plan, as made.
+        actuals: What was noted at the bench, the card of each unit among it.
     """
+    what = fold(film_record(table.name, CARD))
+    runs = {
+        "run": plan.run, "panel": plan.panel, "sample": plan.sample, "batch": plan.batch,
+    }  # fmt: skip
+    card: dict[int, str] = {}
+    for actual in actuals:
+        unit = unit_of(actual.unit)
+        if fold(actual.what) == what and unit is not None and unit[0] in runs:
+            numbers = runs[unit[0]]
+            card |= {
+                run: actual.value
+                for run, number in zip(plan.run, numbers, strict=True)
+                if number == unit[1]
+            }
+    curves = tuple(one for one in raw.current_curves(table.curve or "") if one.subject != "run")
+    return References(curves=curves, day=dict(zip(plan.run, day, strict=True)), card=card)
+
+
+def raw_unit(unit: GroupedUnit, table: RawTable, references: References) -> RawUnit:
+    """Put together what the arithmetic of a method takes."""
+    card, day = unit.card(references.card), references.day[unit.key[0]]
     ok = {name: row for name, row in unit.rows.items() if row.flag == "ok"}
     return RawUnit(
         label=unit_label(unit.key),
         values={name: row.value for name, row in ok.items() if row.value is not None},
         off_scale={name: row for name, row in unit.rows.items() if name not in ok},
         curves=unit.curves,
-        standard=_nearest(references, "standard", unit.card, day, table.curves),
-        white=_nearest(references, "white", unit.card, day, table.curves),
+        standard=_nearest(references.curves, "standard", card, day, table.curves),
+        white=_nearest(references.curves, "white", card, day, table.curves),
     )
-
-
-def days_of(plan: Plan, made: Sequence[int | None]) -> Mapping[int, int | None]:
-    """Give the day of each run as it was made."""
-    return dict(zip(plan.run, made, strict=True))
 
 
 def unit_label(key: UnitKey) -> str:
@@ -110,7 +145,7 @@ def _nearest(
     for word in dict.fromkeys((*words, "")):
         said = [curve for curve in own if curve.what == word]
         for nearness in (
-            [curve for curve in said if card and curve.card == card],
+            [curve for curve in said if card and fold(curve.card) == fold(card)],
             [curve for curve in said if day is not None and curve.day == day and not curve.card],
             [curve for curve in said if day is not None and curve.day == day],
             [curve for curve in said if curve.day is None and not curve.card],

@@ -8,14 +8,18 @@ from pathlib import Path
 from typing import TypeVar
 
 from doe.errors import Fault, ResultsError
+from doe.sheets.raw_in import ShownValue
 from doe.sheets.raw_table_in import read_raw_table
 from doe.sheets.recognise import is_workbook
 from doe.sheets.workbook_in import read_workbook
 from doe.steps.session import Session
 from doe.study.curves import Curve
 from doe.study.finding import Finding
+from doe.study.flow_curve_file import is_flow_curve_file, read_flow_curves
 from doe.study.plan import Plan
+from doe.study.raw_data import FLOW_CURVE, REFLECTANCE
 from doe.study.readings import Actual, Reading
+from doe.study.reflectance_file import is_reflectance_file, read_reflectance
 from doe.study.tables import read_table
 
 T = TypeVar("T")
@@ -30,6 +34,7 @@ class Delivery:
         raw: Raw readings by test.
         curves: By kind of curve.
         actuals: What was really done.
+        shown: What a spreadsheet computed from the raw readings.
         findings: What the reader ought to know of the files.
     """
 
@@ -37,6 +42,7 @@ class Delivery:
     raw: Mapping[str, tuple[Reading, ...]]
     curves: Mapping[str, tuple[Curve, ...]]
     actuals: tuple[Actual, ...] = ()
+    shown: tuple[ShownValue, ...] = ()
     findings: tuple[Finding, ...] = ()
 
 
@@ -61,6 +67,7 @@ def read_deliveries(delivered: Mapping[Path, bytes], session: Session, plan: Pla
         raw=_joined([one.raw for one in found]),
         curves=_joined([one.curves for one in found]),
         actuals=tuple(row for one in found for row in one.actuals),
+        shown=tuple(row for one in found for row in one.shown),
         findings=tuple(finding for one in found for finding in one.findings),
     )
 
@@ -69,9 +76,18 @@ def _read(name: str, data: bytes, session: Session, plan: Plan) -> Delivery:
     if is_workbook(data):
         book = read_workbook(data, session.study, plan, source=name)
         return Delivery(
-            readings=book.readings, raw={}, curves={}, actuals=book.actuals,
+            readings=book.readings,
+            raw=book.raw,
+            curves={},
+            actuals=book.actuals,
+            shown=book.shown,
             findings=book.findings,
-        )  # fmt: skip
+        )
+    if is_reflectance_file(data, name):
+        file = read_reflectance(data, name)
+        return Delivery(raw={}, curves={REFLECTANCE: file.curves}, findings=file.findings)
+    if is_flow_curve_file(data, name):
+        return Delivery(raw={}, curves={FLOW_CURVE: read_flow_curves(data, name)})
     table = read_table(data, name)
     entries = read_raw_table(table, session.study, plan)
     return Delivery(

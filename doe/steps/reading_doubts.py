@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
+from doe.sheets.raw_in import ShownValue
 from doe.study.brief import Study
 from doe.study.finding import Finding
-from doe.study.readings import Reading
+from doe.study.readings import Reading, Readings
+
+# What a spreadsheet shows may be rounded by its own functions; more is another formula.
+_SAME_SHOWN = 1e-6
 
 
 def impossible_readings(study: Study, readings: Sequence[Reading]) -> Iterator[Finding]:
@@ -37,3 +42,19 @@ def _why_impossible(study: Study, reading: Reading) -> str:
         if not low < value < high:
             return f"lies outside {low:g} to {high:g}, the bounds that the brief gives it"
     return ""
+
+
+def shown_otherwise(shown: Sequence[ShownValue], readings: Readings) -> Iterator[Finding]:
+    """Find values that the spreadsheet computed otherwise than the method does."""
+    known = {reading.key: reading.value for reading in readings.current()}
+    for one in shown:
+        value = known.get((one.run, one.panel, one.age_d, one.repeat, one.response))
+        if value is None or math.isclose(value, one.value, rel_tol=_SAME_SHOWN, abs_tol=1e-12):
+            continue
+        yield Finding(
+            level="caution",
+            what=f"{one.where}: the spreadsheet shows {one.value:.6g} for '{one.response}' of run "
+            f"{one.run}, and the method gives {value:.6g}, which is used.",
+            evidence={"run": one.run, "shown": one.value, "used": value},
+            advice="Was the formula changed, or the file saved before it was computed anew?",
+        )
