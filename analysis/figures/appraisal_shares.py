@@ -21,6 +21,9 @@ from analysis.figures.looks import (
 from doe.appraisal.summary import scatter_of_one_run
 
 WIDTH, HEIGHT = 6.4, 4.0
+# A worst place this many times above what 99 % of the region keeps to is a spike: drawn to scale it
+# would press the rest of the curve flat.
+SPIKE = 2.0
 
 
 @in_house_look
@@ -36,17 +39,18 @@ def draw_shares(plans: Sequence[Pictured]) -> Drawn:
     plain_axes(axes)
     axes.axvline(0.5, color=RULE, linewidth=0.8, zorder=0)
     axes.axvline(0.9, color=RULE, linewidth=0.8, zorder=0)
-    top = 0.0
+    top = max(_shown(one) for one in plans)
     for one, (colour, dash) in zip(plans, LOOKS, strict=False):
         profile = one.appraisal.profile
         assert profile is not None
         errors = profile.variances**0.5
-        top = max(top, float(errors[-1]))
         axes.plot(profile.shares, errors, color=colour, linestyle=dash, linewidth=1.8, zorder=3,
                   label=one.name)  # fmt: skip
         average = profile.average**0.5
         axes.plot([-0.012], [average], marker=">", color=colour, markersize=6, clip_on=False)
-        axes.plot([1.0], [errors[-1]], marker="o", color=colour, markersize=5, clip_on=False)
+        worst = float(errors[-1])
+        mark, height = ("o", worst) if worst <= top else ("^", top * 1.06)
+        axes.plot([1.0], [height], marker=mark, color=colour, markersize=5, clip_on=False)
     axes.set_xlim(0.0, 1.0)
     axes.set_ylim(0.0, top * 1.06)
     first = plans[0].appraisal.profile
@@ -56,8 +60,10 @@ def draw_shares(plans: Sequence[Pictured]) -> Drawn:
         textcoords="offset points", fontsize=LABEL_SIZE - 1, color=FAINT_INK,
     )  # fmt: skip
     # Written beside the points where they stand clear of the axis's own words.
+    worst = first.largest**0.5
     axes.annotate(
-        "worst place", (1.0, first.largest**0.5), xytext=(-9, -9), textcoords="offset points",
+        "worst place" if worst <= top else f"worst place: {worst:.3g}, off the scale",
+        (1.0, min(worst, top)), xytext=(-9, -9), textcoords="offset points",
         ha="right", va="center", fontsize=LABEL_SIZE - 1, color=FAINT_INK,
     )  # fmt: skip
     if len(plans) > 1:
@@ -84,3 +90,11 @@ def draw_shares(plans: Sequence[Pictured]) -> Drawn:
         "prediction variance. Triangle: root of the average variance; point: the worst place.",
         figure=settle(figure),
     )
+
+
+def _shown(one: Pictured) -> float:
+    """Give the height that a plan needs: its worst place, unless that is a spike."""
+    profile = one.appraisal.profile
+    assert profile is not None
+    errors = profile.variances**0.5
+    return float(min(errors[-1], SPIKE * errors[-2]))

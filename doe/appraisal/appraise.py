@@ -154,6 +154,7 @@ def appraise_runs(
     beyond = next_order(model, region.coding)
     resolution, relation = two_level_words(values, region)
     full = information.is_full
+    profile = variance_profile(information, terrain) if full else None
     return Appraisal(
         runs=runs,
         model=model,
@@ -161,7 +162,7 @@ def appraise_runs(
         labels=column_labels(columns),
         d_efficiency=information.d_efficiency,
         a_efficiency=information.a_efficiency,
-        profile=variance_profile(information, terrain) if full else None,
+        profile=profile,
         freedom=freedom,
         terms=judge.terms(model),
         settings=judge.settings(setting_effects(region, terrain.expansion)),
@@ -175,7 +176,9 @@ def appraise_runs(
         vif=_inflation(values, region, model, terrain),
         losses=losses_of(information, runs, terrain) if full else {},
         half_widths=(
-            half_widths(information, runs, terrain, freedom, wishes.ratio) if full else ()
+            half_widths(information, runs, terrain, freedom, wishes.ratio, profile.worst)
+            if profile is not None
+            else ()
         ),
         at_ratios=at_ratios(X, runs, terrain, wishes.ratio) if full else (),
         outside=_outside(runs, region),

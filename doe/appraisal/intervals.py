@@ -23,6 +23,8 @@ from doe.study.settings import FloatArray
 
 # Shares of the region whose half-widths are told.
 SHARES = (0.5, 0.9, 1.0)
+# Confidence of the intervals.
+LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +46,7 @@ def half_widths(
     terrain: Terrain,
     freedom: Freedom,
     ratio: Ratio,
-    level: float = 0.95,
+    worst: FloatArray,
 ) -> tuple[HalfWidth, ...]:
     """Tell how well means are predicted; none where some stratum leaves no degree of freedom.
 
@@ -54,13 +56,13 @@ def half_widths(
         terrain: The region.
         freedom: Degrees of freedom by stratum.
         ratio: Variance ratio.
-        level: Confidence, 0..1.
+        worst: Settings where the prediction variance is largest, shape (k,), lab units.
     """
     if min(freedom.residual.values()) < 1:
         return ()
-    rows = np.vstack([terrain.sample_rows, terrain.corner_rows])
+    rows = np.vstack([terrain.sample_rows, terrain.corner_rows, terrain.rows(worst[None, :])])
     df = effective_df(rows, information, runs, ratio)
-    half = special.stdtrit(df, (1 + level) / 2) * np.sqrt(information.variance_at(rows))
+    half = special.stdtrit(df, (1 + LEVEL) / 2) * np.sqrt(information.variance_at(rows))
     evenly = half[: len(terrain.sample_rows)]
     return tuple(
         HalfWidth(

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from doe.appraisal.information import Information
-from doe.model.coding import code
+from doe.model.coding import ChoiceAxis, code
 from doe.model.expansion import Expansion
 from doe.model.moments import region_moments
 from doe.model.region import Region
@@ -32,7 +32,8 @@ _ROUNDS = 60
 _PATIENCE = 8
 _STEPS = np.array([0.5, 0.2, 0.05, 0.01, -0.01, -0.05, -0.2])
 _DIRECTIONS = 40
-_GAIN = 1e-9
+# A smaller gain comes from the slack of the limits, not from a worse place.
+_GAIN = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -171,6 +172,8 @@ def _climbed(
     """Walk uphill from a point, towards and away from other points of the region."""
     here, idle, scale = points[start], 0, 1.0
     n_corners = len(terrain.corners)
+    axes = terrain.region.coding.axes
+    choices = [j for j, axis in enumerate(axes) if isinstance(axis, ChoiceAxis)]
     for _ in range(_ROUNDS):
         ends = np.concatenate(
             [
@@ -180,6 +183,9 @@ def _climbed(
         )
         moves = here + scale * _STEPS[:, None, None] * (points[ends] - here)[None, :, :]
         moves = moves.reshape(-1, len(here))
+        # Between two levels there is nothing: a step of a hair towards another one would take its
+        # ranges and still count as inside.
+        moves[:, choices] = here[choices]
         moves = moves[np.asarray(terrain.region.contains(moves, 1e-9))]
         found = information.variance_at(terrain.rows(moves)) if len(moves) else np.zeros(0)
         if len(found) and found.max() > value * (1 + _GAIN):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -107,3 +109,16 @@ def test_a_plan_that_cannot_estimate_the_model_is_not_drawn() -> None:
     squares = judged(STUDY, found.runs, "quadratic")
 
     assert draw_appraisal([Pictured(name="this plan", appraisal=squares)]) == ()
+
+
+def test_one_spike_does_not_flatten_the_curve(plan: Pictured) -> None:
+    """A worst place far above the rest is said in words, and the axis serves the rest."""
+    profile = plan.appraisal.profile
+    assert profile is not None
+    spiked = np.array(profile.variances)
+    spiked[-1] = 779.0
+    odd = replace(plan.appraisal, profile=replace(profile, variances=spiked, largest=779.0))
+    axes = draw_shares([replace(plan, appraisal=odd)]).figure.axes[0]
+
+    assert axes.get_ylim()[1] < 3 * spiked[-2] ** 0.5
+    assert "worst place: 27.9, off the scale" in [text.get_text() for text in axes.texts]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from doe.appraisal.information import information_of
 from doe.appraisal.profile import variance_profile
@@ -46,3 +47,48 @@ def test_the_worst_place_is_found_inside_an_edge() -> None:
     assert information.variance_at(terrain.rows(found.worst[None, :]))[0] == pytest.approx(
         found.largest
     )
+
+
+def test_the_search_for_the_worst_place_keeps_to_the_levels_of_a_choice() -> None:
+    """Each chemistry has a dose range of its own: a hair off a level is not inside the other's.
+
+    Along a range of the quadratic the variance is a quartic: a grid of 1000 steps finds its top.
+    """
+    own = [
+        {"when": {"chemistry": "acrylate"}, "low": 5.0, "high": 15.0},
+        {"when": {"chemistry": "block"}, "low": 15.0, "high": 40.0},
+    ]
+    chemistry = {"name": "chemistry", "levels": ["acrylate", "block"]}
+    time = {"name": "grind time", "levels": [20, 40, 80]}
+    study = a_study([chemistry, {"name": "dose", "range": own}, time])
+    rng = np.random.default_rng(0)
+    choice = np.repeat([0.0, 1.0], 8)
+    rng.integers(0, 2, 16)
+    dose = np.where(choice == 0, rng.choice([5, 10, 15], 16), rng.choice([15, 27, 40], 16))
+    values = np.column_stack([choice, dose, rng.choice([20.0, 40.0, 80.0], 16)])
+    _, terrain = ground(study, "quadratic")
+    information = information_of(terrain.rows(values), runs_of_values(values))
+    lines = [
+        [(level, at, minutes) for at in np.linspace(low, high, 1001)]
+        for level, low, high in ((0, 5, 15), (1, 15, 40))
+        for minutes in (20, 40, 80)
+    ]
+    on_grid = information.variance_at(terrain.rows(np.vstack(lines).astype(float)))
+
+    found = variance_profile(information, terrain)
+
+    assert found.largest == pytest.approx(on_grid.max(), rel=1e-6)
+    assert found.worst[0] in (0.0, 1.0)
+
+
+def test_the_widest_interval_is_that_of_the_worst_place() -> None:
+    """Sentence and table speak of one place: ± t √(largest variance), t with the plan's own df."""
+    values = np.array(
+        [[a, b] for a in (0.8, 2.4) for b in (8.0, 9.5)] * 3
+        + [[1.55, 8.72], [1.7, 8.95], [0.8, 8.6], [2.1, 8.0]]
+    )
+    found = judged(STUDY, runs_of_values(values), "quadratic")
+    assert found.profile is not None
+
+    t = stats.t.ppf(0.975, len(values) - 6)
+    assert found.half_widths[-1].half_width == pytest.approx(t * found.profile.largest**0.5)
