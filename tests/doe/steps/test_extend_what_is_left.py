@@ -47,8 +47,14 @@ def test_runs_that_cannot_tell_the_model_are_not_searched_for(study: Path) -> No
     assert outcome.added is not None
     assert outcome.gains is not None
     assert outcome.gains.variance == (None, None)
+
+
+def test_too_few_runs_for_the_model_are_refused_with_how_many_it_takes(study: Path) -> None:
+    """Three are lost and three may be made, of which two link the rounds: 2 + 3 is below six."""
+    (study / "y.csv").write_text("run,y\n1,3.2\n2,4.1\n")
+    done("enter", study, study / "y.csv")
+    lost(study, 3, 4, 5)
     with pytest.raises(PlanError, match="too few for the 6 terms of the quadratic") as caught:
-        extend_study(
-            study, ExtendOptions(purpose="model", model="quadratic", runs=1, drop_unrun=True)
-        )
-    assert "or more" in caught.value.faults[0].allowed
+        extend_study(study, ExtendOptions(purpose="repair", runs=3, drop_unrun=True))
+
+    assert caught.value.faults[0].allowed == "4 or more"
