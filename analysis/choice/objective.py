@@ -11,6 +11,7 @@ from analysis.choice.desirability import Aim, desirability, height, overall_desi
 from analysis.fits.fit import Fit
 from analysis.fits.scales import inverse, log_slope
 from analysis.surface.acceptance import AcceptLimit
+from analysis.surface.exact import ExactResponse, Surface
 from analysis.surface.noise import Production
 from doe.model.coding import Coding, code
 from doe.model.expansion import Expansion, compile_model
@@ -50,8 +51,10 @@ class Objective:
     """What the search maximises, for m aims over r responses.
 
     Attributes:
-        fits: Models of the r responses that matter to aims or binding limits.
-        groups: The same, those with equal terms together.
+        fits: Models of the r responses that matter to aims or binding limits, or what computes
+            them.
+        groups: The models, those with equal terms together.
+        exact: Which of the r responses are computed.
         aims: The m aims.
         production: Points over which noise factors are averaged.
         sides: Ramps of all aims, one a side; `aim_of_side` names the aim of each.
@@ -61,8 +64,9 @@ class Objective:
         exponents: Shape (m,): log overall desirability = Σ exponents · ln height.
     """
 
-    fits: tuple[Fit, ...]
+    fits: tuple[Surface, ...]
     groups: tuple[ModelGroup, ...]
+    exact: tuple[tuple[int, ExactResponse], ...]
     aims: tuple[Aim, ...]
     production: Production
     sides: tuple[Side, ...]
@@ -81,6 +85,8 @@ class Objective:
             fitted = group.expansion.matrix(code(rows, group.expansion.coding)) @ group.coefficients
             for column, i in enumerate(group.members):
                 values[:, i] = inverse(self.fits[i].scale, fitted[:, column])
+        for i, exact in self.exact:
+            values[:, i] = exact.values(rows)
         return self.production.averaged(values)
 
     def is_flat(self, settings: FloatArray) -> bool:
@@ -114,6 +120,9 @@ class Objective:
                 # dy/dz = 1 / (dz/dy), and the chain rule to the directions.
                 dy = np.exp(-log_slope(scale, values[:, i]))
                 slopes[:, i] = dy[:, None] * by_step[:, column]
+        for i, exact in self.exact:
+            values[:, i] = exact.values(rows)
+            slopes[:, i] = np.einsum("nk,nkd->nd", exact.gradient(rows), directions)
         return self.production.averaged(values), self.production.averaged(slopes)
 
     def heights(self, values: FloatArray) -> FloatArray:
@@ -169,7 +178,7 @@ BROKEN = -2.0
 
 
 def make_objective(
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     aims: Sequence[Aim],
     limits: Sequence[tuple[AcceptLimit, float]],
     production: Production,
@@ -177,8 +186,8 @@ def make_objective(
     """Put aims and binding limits over the fits that they need.
 
     Args:
-        fits: Models by response name.
-        aims: Aims on responses with a fit.
+        fits: Models by response name, computed responses among them.
+        aims: Aims on these responses.
         limits: Limits that bind, each with its scale, response unit.
         production: Where the noise factors lie.
     """
@@ -188,9 +197,11 @@ def make_objective(
         Side(response=names.index(aim.response), a=a, c=c) for aim in aims for a, c in aim.ramps
     )
     weights = np.array([aim.importance for aim in aims])
+    chosen = [fits[name] for name in names]
     return Objective(
-        fits=tuple(fits[name] for name in names),
-        groups=_groups([fits[name] for name in names]),
+        fits=tuple(chosen),
+        groups=_groups(chosen),
+        exact=tuple((i, one) for i, one in enumerate(chosen) if isinstance(one, ExactResponse)),
         aims=tuple(aims),
         production=production,
         sides=sides,
@@ -207,17 +218,18 @@ def make_objective(
     )
 
 
-def _groups(fits: Sequence[Fit]) -> tuple[ModelGroup, ...]:
-    members: dict[tuple[Coding, Model], list[int]] = {}
+def _groups(fits: Sequence[Surface]) -> tuple[ModelGroup, ...]:
+    members: dict[tuple[Coding, Model], list[tuple[int, Fit]]] = {}
     for i, fit in enumerate(fits):
-        members.setdefault((fit.coding, fit.model), []).append(i)
+        if isinstance(fit, Fit):
+            members.setdefault((fit.coding, fit.model), []).append((i, fit))
     return tuple(
         ModelGroup(
             expansion=compile_model(coding, model),
-            members=tuple(places),
-            coefficients=np.stack([fits[i].coefficients for i in places], axis=1),
+            members=tuple(i for i, _ in alike),
+            coefficients=np.stack([fit.coefficients for _, fit in alike], axis=1),
         )
-        for (coding, model), places in members.items()
+        for (coding, model), alike in members.items()
     )
 
 

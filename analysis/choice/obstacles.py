@@ -11,8 +11,8 @@ from analysis.choice.ascent import ascend, worst_task
 from analysis.choice.desirability import Aim, height
 from analysis.choice.landscape import Landscape
 from analysis.choice.objective import make_objective
-from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit
+from analysis.surface.exact import Surface
 from analysis.surface.noise import Production
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
@@ -22,7 +22,7 @@ STARTS = 8
 
 
 def stated_obstacles(
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     aims: Sequence[Aim],
     production: Production,
     landscape: Landscape,
@@ -31,7 +31,7 @@ def stated_obstacles(
     """Say what stands in the way of a recipe that is worth something for every response.
 
     Args:
-        fits: Models by response.
+        fits: Models by response, computed responses among them.
         aims: What is wanted; a height of 0 is the least that will do.
         production: Where the noise factors lie.
         landscape: Where recipes were looked for.
@@ -64,7 +64,7 @@ def limit_aim(limit: AcceptLimit, scale: float) -> Aim:
 
 
 def _best_of(
-    fits: Mapping[str, Fit], aims: list[Aim], production: Production, landscape: Landscape
+    fits: Mapping[str, Surface], aims: list[Aim], production: Production, landscape: Landscape
 ) -> tuple[float, FloatArray]:
     """Find the greatest least height of some aims, and the values of their responses there."""
     objective = make_objective(fits, aims, [], production)
@@ -81,7 +81,7 @@ def _best_of(
     return float(heights[i]), reached[i]
 
 
-def _alone(aim: Aim, value: float, fit: Fit, wanted: Mapping[str, str]) -> Finding:
+def _alone(aim: Aim, value: float, fit: Surface, wanted: Mapping[str, str]) -> Finding:
     best = f"{value:.4g} {fit.unit}".rstrip()
     return Finding(
         level="stop",
@@ -93,7 +93,7 @@ def _alone(aim: Aim, value: float, fit: Fit, wanted: Mapping[str, str]) -> Findi
 
 
 def _pair(
-    first: Aim, second: Aim, at: FloatArray, fits: Mapping[str, Fit], wanted: Mapping[str, str]
+    first: Aim, second: Aim, at: FloatArray, fits: Mapping[str, Surface], wanted: Mapping[str, str]
 ) -> Finding:
     units = [fits[aim.response].unit for aim in (first, second)]
     reached = " and ".join(

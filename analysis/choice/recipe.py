@@ -9,8 +9,8 @@ import numpy as np
 
 from analysis.choice.compromise import ExpectedResponse, Recipe
 from analysis.choice.desirability import Aim, desirability, overall_desirability
-from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit, accept_limits
+from analysis.surface.exact import Surface
 from analysis.surface.noise import Production
 from analysis.surface.predict import predict_averaged
 from doe.model.coding import Coding
@@ -29,7 +29,7 @@ class RecipeBook:
     Attributes:
         study: The brief.
         region: Its region.
-        fits: Models by response.
+        fits: Models by response, computed responses among them.
         aims: Aims that count in the overall desirability.
         production: Where the noise factors lie.
         level: Confidence of the intervals.
@@ -37,7 +37,7 @@ class RecipeBook:
 
     study: Study
     region: Region
-    fits: Mapping[str, Fit]
+    fits: Mapping[str, Surface]
     aims: Sequence[Aim]
     production: Production
     level: float

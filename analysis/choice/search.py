@@ -20,10 +20,11 @@ from analysis.choice.recipe import RecipeBook
 from analysis.choice.rivals import find_rivals
 from analysis.choice.steps import best_on_steps
 from analysis.choice.ties import EQUAL
-from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit
+from analysis.surface.exact import Surface
 from analysis.surface.noise import Production, production_of
 from doe.errors import OptimumError
+from doe.methods.registry import is_computed
 from doe.model.region import Region
 from doe.model.sampling import sample_region
 from doe.study.brief import Study
@@ -57,7 +58,7 @@ class _Question:
 def choose_compromise(
     study: Study,
     region: Region,
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     *,
     view: str = "",
     within_limits: bool = False,
@@ -218,7 +219,7 @@ def _pending(
     aims: Sequence[Aim],
     known: Sequence[Aim],
     study: Study,
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     *,
     within_limits: bool,
 ) -> tuple[Finding, ...]:
@@ -233,11 +234,19 @@ def _pending(
     return tuple(
         Finding(
             level="caution",
-            what=f"'{name}' has no model yet: the compromise is chosen on the other responses.",
-            advice=f"Enter the readings of '{name}', fit, and choose again before agreeing.",
+            what=f"'{name}' {lacks}: the compromise is chosen on the other responses.",
+            advice=f"{mend}, and choose again before agreeing.",
         )
         for name in waiting
+        for lacks, mend in [_lacks(study, name)]
     )
+
+
+def _lacks(study: Study, name: str) -> tuple[str, str]:
+    """Say what a response left out lacks, and how to mend it."""
+    if is_computed(study.response(name)):
+        return "cannot be computed from the recipe yet", "Add the data that 'millbase check' names"
+    return "has no model yet", f"Enter the readings of '{name}', fit"
 
 
 def _averaged(book: RecipeBook) -> tuple[Finding, ...]:

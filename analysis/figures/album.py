@@ -18,11 +18,11 @@ from analysis.figures.package_contours import draw_package_contours
 from analysis.figures.predicted_observed import draw_predicted_observed
 from analysis.figures.residuals import draw_residuals
 from analysis.figures.room import draw_room
-from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
 from analysis.surface.contour import contour_slice, package_slice
 from analysis.surface.effects import Effect, trace_effects
+from analysis.surface.exact import ExactResponse, Surface
 from analysis.surface.noise import Production, full_row, production_of
 from analysis.surface.room import find_room
 from doe.model.coding import NumericAxis
@@ -40,6 +40,7 @@ class AlbumRequest:
         study: The brief.
         region: Its region.
         fitted: Models by response.
+        computed: Responses that the recipe gives; they have no model to check.
         data: Readings by response, for the runs near a slice and their order as done.
         compromise: The recommended recipe; without one, slices go through the middle.
     """
@@ -47,13 +48,14 @@ class AlbumRequest:
     study: Study
     region: Region
     fitted: Mapping[str, FittedResponse]
+    computed: Mapping[str, ExactResponse] = field(default_factory=dict)
     data: Mapping[str, ResponseData] = field(default_factory=dict)
     compromise: Compromise | None = None
 
     @property
-    def fits(self) -> dict[str, Fit]:
-        """The fits alone."""
-        return {name: fitted.fit for name, fitted in self.fitted.items()}
+    def fits(self) -> dict[str, Surface]:
+        """Whatever tells a response at settings: the fits alone, then what is computed."""
+        return {**{name: fitted.fit for name, fitted in self.fitted.items()}, **self.computed}
 
     @property
     def production(self) -> Production:
@@ -91,7 +93,7 @@ class FigureKind:
 
 def make_album(request: AlbumRequest) -> tuple[Drawn, ...]:
     """Draw every figure that the study has something for, in the order of the registry."""
-    if not request.fitted:
+    if not request.fits:
         return ()
     album: dict[str, Drawn] = {}
     for kind in FIGURES.values():
@@ -126,7 +128,7 @@ def _contours(request: AlbumRequest) -> Iterator[Drawn]:
         request.study, request.region, request.fits, base, *pair, production=request.production
     )
     mark = (float(base[columns[0]]), float(base[columns[1]])) if request.compromise else None
-    for name in request.fitted:
+    for name in request.fits:
         runs = near_slice(request.data.get(name), request.region, base, columns)
         yield draw_contours(slice_, name, mark=mark, runs=runs)
 
@@ -144,7 +146,7 @@ def _triangles(request: AlbumRequest) -> Iterator[Drawn]:
     if len(slice_.outline) < 3 or not np.any(slice_.inside):
         return
     a, b, c = (float(share) for share in base[columns])
-    for name in request.fitted:
+    for name in request.fits:
         runs = near_slice(request.data.get(name), request.region, base, columns)
         mark = (a, b, c) if request.compromise else None
         yield draw_package_contours(slice_, name, mark=mark, runs=runs)
@@ -153,7 +155,7 @@ def _triangles(request: AlbumRequest) -> Iterator[Drawn]:
 def _effects(request: AlbumRequest) -> Iterator[Drawn]:
     shares = {axis.name for axis in request.region.coding.shares}
     traced = _traced(request)
-    for name in request.fitted:
+    for name in request.fits:
         panels = [effect for effect in traced if effect.response == name]
         if panels:
             yield draw_effects(panels, shares=shares, held=request.held)
@@ -192,7 +194,7 @@ def leading_pair(request: AlbumRequest) -> tuple[str, str] | None:
     coding = request.region.coding
     pull: dict[str, float] = {}
     traced = _traced(request)
-    for name in request.fitted:
+    for name in request.fits:
         effects = [effect for effect in traced if effect.response == name]
         sizes = {effect.setting: float(np.ptp(effect.value)) for effect in effects}
         largest = max(sizes.values(), default=0.0)

@@ -44,6 +44,7 @@ class ReportContent:
         fitted: Models by response.
         comparisons: By response, levels of choices on which the range of a factor hangs.
         not_fitted: For each response without a model: why, a phrase.
+        computed: Names of the responses that the recipe gives without readings.
         compromise: The recommended recipe; None if there is none yet.
         no_compromise: Why there is none, a sentence.
         batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
@@ -62,6 +63,7 @@ class ReportContent:
     fitted: Mapping[str, FittedResponse] = field(default_factory=dict)
     comparisons: Mapping[str, tuple[LevelComparison, ...]] = field(default_factory=dict)
     not_fitted: Mapping[str, str] = field(default_factory=dict)
+    computed: tuple[str, ...] = ()
     compromise: Compromise | None = None
     no_compromise: str = ""
     batch_recipe: BatchRecipe | None = None

@@ -174,11 +174,15 @@ def _how_sure(content: ReportContent) -> tuple[str, ...]:
 def _sure_of_limits(content: ReportContent, expected: Sequence[ExpectedResponse]) -> list[str]:
     safe: list[str] = []
     open_: list[str] = []
+    sure: list[str] = []
     for entry in expected:
         whole = run_interval_meets(content.study.response(entry.response), entry)
         if whole is not None and entry.accepted:
-            (safe if whole else open_).append(entry.response)
+            is_computed = entry.response in content.computed
+            (sure if is_computed else safe if whole else open_).append(entry.response)
     lines = []
+    if sure:
+        lines.append(f"Computed from the recipe and within its limit: {listed(sure)}.")
     if safe:
         lines.append(f"A new run stays within its limit in 19 of 20 cases or more: {listed(safe)}.")
     if open_:

@@ -112,8 +112,10 @@ def _slip(content: ReportContent) -> tuple[tuple[str, str], ...]:
         controls = plan.kind.count("control")
         runs = f"{len(plan) - controls}" + (f" and {controls} of controls" if controls else "")
         entries.append(("Runs", runs))
-    fitted = f"{len(content.fitted)} of {len(study.responses)} responses"
+    n_read = len(study.responses) - len(content.computed)
+    fitted = f"{len(content.fitted)} of {n_read} responses"
     entries.append(("Modelled", fitted))
+    entries.append(("Computed", ", ".join(content.computed)))
     entries.append(("To agree", ", ".join(study.about.roles)))
     return tuple((name, value) for name, value in entries if value)
 

@@ -13,6 +13,8 @@ import math
 PLAIN_DIGITS = 4
 SMALLEST_P = 0.001
 MISSING = "–"
+# In place of an interval of no width: the value is computed.
+NO_ERROR = "no error"
 # Errors of exact data are rounding noise; no bench reads further than this.
 MOST_PLACES = 8
 
@@ -60,12 +62,14 @@ def error_text(error: float | None) -> str:
 
 
 def interval_text(low: float, high: float, error: float | None) -> str:
-    """Print an interval as far as the standard error carries.
+    """Print an interval as far as the standard error carries; one of no width has no error.
 
     Example:
-        >>> interval_text(1.18765, 1.28123, 0.0234)
-        '1.188 to 1.281'
+        >>> interval_text(1.18765, 1.28123, 0.0234), interval_text(4.2, 4.2, None)
+        ('1.188 to 1.281', 'no error')
     """
+    if low == high:
+        return NO_ERROR
     return f"{with_error(low, error)} to {with_error(high, error)}"
 
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
-from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit, accept_limits, all_met
+from analysis.surface.exact import Surface
 from analysis.surface.lines import direction_of, inside_region, own_range, reach_along
 from analysis.surface.noise import NO_NOISE, Production
 from analysis.surface.predict import predict_values
@@ -90,7 +90,7 @@ class PackageSlice:
 def contour_slice(
     study: Study,
     region: Region,
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     at: FloatArray,
     x: str,
     y: str,
@@ -103,7 +103,7 @@ def contour_slice(
     Args:
         study: The brief, for its acceptance limits.
         region: Its region.
-        fits: Models by response.
+        fits: Models by response, computed responses among them.
         at: The recipe that the others are held at, shape (k,), lab units.
         x: Setting across: a factor with a range, or one share (the others make room).
         y: Setting upwards; not a share where `x` is one.
@@ -147,7 +147,7 @@ def contour_slice(
 def package_slice(
     study: Study,
     region: Region,
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     at: FloatArray,
     names: Sequence[str],
     *,
@@ -159,7 +159,7 @@ def package_slice(
     Args:
         study: The brief, for its acceptance limits.
         region: Its region.
-        fits: Models by response.
+        fits: Models by response, computed responses among them.
         at: The recipe that all else is held at, shape (k,), lab units.
         names: Three additives; together they share what the others leave.
         production: Noise factors averaged over.
@@ -206,7 +206,7 @@ def _places(region: Region, at: FloatArray, j: int, points: int) -> FloatArray:
     return np.linspace(*ends, points)
 
 
-def _limits(study: Study, fits: Mapping[str, Fit]) -> tuple[AcceptLimit, ...]:
+def _limits(study: Study, fits: Mapping[str, Surface]) -> tuple[AcceptLimit, ...]:
     limits = accept_limits(study.responses)
     return tuple(limit for limit in limits if limit.response in fits)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.fits.fit import Fit
+from analysis.surface.exact import Surface
 from analysis.surface.level_comparison import ranged_by
 from analysis.surface.lines import TOUCH, inside_region, moved, own_range, reach_along
 from analysis.surface.noise import NO_NOISE, Production
@@ -69,7 +69,7 @@ class Effect:
 
 
 def trace_effects(
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     region: Region,
     base: FloatArray,
     *,
@@ -80,7 +80,7 @@ def trace_effects(
     """Trace every response along every setting from a base recipe.
 
     Args:
-        fits: Models by response.
+        fits: Models by response, computed responses among them.
         region: The region; a share runs only as far as it allows, a factor over its range.
         base: The recipe that the others are held at, shape (k,), lab units.
         production: Noise factors averaged over; one that is traced is set instead.
@@ -122,7 +122,7 @@ def _line(region: Region, base: FloatArray, j: int, points: int) -> FloatArray |
 
 
 def _effect(
-    fit: Fit,
+    fit: Surface,
     region: Region,
     base: FloatArray,
     j: int,
@@ -156,7 +156,7 @@ def _effect(
 
 
 def _at_equal_values(
-    fit: Fit, coding: Coding, base: FloatArray, j: int, production: Production
+    fit: Surface, coding: Coding, base: FloatArray, j: int, production: Production
 ) -> FloatArray:
     """Predict each level of a choice with ranged factors at their real values, shape (g,)."""
     axis = coding.axes[j]

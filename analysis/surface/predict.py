@@ -9,9 +9,10 @@ from scipy import stats
 
 from analysis.fits.fit import Fit
 from analysis.fits.scales import forward, inverse, log_slope
+from analysis.surface.exact import COMPUTED, ExactResponse, Surface
 from analysis.surface.noise import Production
 from analysis.surface.prediction import Prediction
-from doe.model.coding import NumericAxis, ShareAxis
+from doe.model.coding import Coding, NumericAxis, ShareAxis
 from doe.model.matrix import model_matrix
 from doe.model.region import Region
 from doe.study.settings import BoolArray, FloatArray
@@ -21,12 +22,12 @@ EDGE_TOLERANCE = 1e-9
 
 
 def predict_response(
-    fit: Fit, values: FloatArray, *, region: Region | None = None, level: float = 0.95
+    fit: Surface, values: FloatArray, *, region: Region | None = None, level: float = 0.95
 ) -> Prediction:
     """Predict one response at many settings.
 
     Args:
-        fit: The fitted model.
+        fit: The fitted model, or the response that the recipe gives.
         values: Shape (n, k), lab units, columns as in `fit.coding`; a choice as its level index.
         region: Settings the brief allows, to tell interpolation from extrapolation; without it
             the ranges of the coding are used.
@@ -34,23 +35,30 @@ def predict_response(
 
     Returns:
         Value on the response's own scale, mean on the identity scale and median otherwise.
-        Intervals are NaN where the fit has no covariance (as many terms as runs).
+        Intervals are NaN where the fit has no covariance (as many terms as runs), and of no width
+        where the response is computed.
 
     Source:
         Variance of a future run x'Φx + Σ σ² and its degrees of freedom after Satterthwaite
         (1946), Biometrics Bulletin 2, 110-114.
     """
+    if isinstance(fit, ExactResponse):
+        return _exact(fit, fit.values(values), _inside(fit.coding, values, region), level)
     rows = model_matrix(values, fit.coding, fit.model)
-    return _prediction(fit, rows, rows @ fit.coefficients, _inside(fit, values, region), level)
+    return _prediction(
+        fit, rows, rows @ fit.coefficients, _inside(fit.coding, values, region), level
+    )
 
 
 def predict_values(
-    fit: Fit, values: FloatArray, production: Production | None = None
+    fit: Surface, values: FloatArray, production: Production | None = None
 ) -> FloatArray:
     """Predict values alone, averaged over production: (n, k) to (n,), response unit.
 
     Fast enough for grids and searches; the same numbers as `predict_averaged`.
     """
+    if isinstance(fit, ExactResponse):
+        return _averaged_exact(fit, values, production)
     if production is None or not production.columns:
         rows = model_matrix(values, fit.coding, fit.model)
         return inverse(fit.scale, rows @ fit.coefficients)
@@ -59,7 +67,7 @@ def predict_values(
 
 
 def predict_averaged(
-    fit: Fit,
+    fit: Surface,
     values: FloatArray,
     production: Production,
     *,
@@ -82,6 +90,10 @@ def predict_averaged(
     """
     if not production.columns:
         return predict_response(fit, values, region=region, level=level)
+    held = _held(values, production)
+    if isinstance(fit, ExactResponse):
+        inside = _inside(fit.coding, held, region)
+        return _exact(fit, _averaged_exact(fit, values, production), inside, level)
     rows = model_matrix(production.spread(values), fit.coding, fit.model)
     spread = inverse(fit.scale, rows @ fit.coefficients)
     value = production.averaged(spread)
@@ -89,17 +101,45 @@ def predict_averaged(
     steep = np.exp(np.repeat(log_slope(fit.scale, value), len(production.weights)))
     pull = np.exp(-log_slope(fit.scale, spread)) * steep
     mean_rows = production.averaged(rows * pull[:, None])
-    held = values.copy()
-    named = [j for j, mean in enumerate(production.means) if not np.isnan(mean)]
-    for j in named:
-        column = production.columns[j]
-        held[:, column] = np.where(np.isnan(held[:, column]), np.nan, production.means[j])
     prediction = _prediction(
-        fit, mean_rows, forward(fit.scale, value), _inside(fit, held, region), level
+        fit, mean_rows, forward(fit.scale, value), _inside(fit.coding, held, region), level
     )
     drifting = ", ".join(fit.coding.names[j] for j in production.columns)
     words = f"{prediction.predict_for}, averaged over production of {drifting}"
     return replace(prediction, predict_for=words)
+
+
+def _held(values: FloatArray, production: Production) -> FloatArray:
+    """Put noise factors at their production mean; a choice, and what is lacking, stay."""
+    held = values.copy()
+    for column, mean in zip(production.columns, production.means, strict=True):
+        if not np.isnan(mean):
+            held[:, column] = np.where(np.isnan(held[:, column]), np.nan, mean)
+    return held
+
+
+def _averaged_exact(
+    fit: ExactResponse, values: FloatArray, production: Production | None
+) -> FloatArray:
+    if production is None or not production.columns:
+        return fit.values(values)
+    return production.averaged(fit.values(production.spread(values)))
+
+
+def _exact(fit: ExactResponse, value: FloatArray, inside: BoolArray, level: float) -> Prediction:
+    """Predict what is computed: intervals of no width."""
+    interval = np.stack([value, value], axis=1)
+    return Prediction(
+        response=fit.response,
+        unit=fit.unit,
+        value=value,
+        value_is=fit.scale.value_is,
+        mean_interval=interval,
+        run_interval=interval,
+        predict_for=COMPUTED,
+        level=level,
+        inside=inside.astype(np.float64),
+    )
 
 
 def _prediction(
@@ -175,11 +215,11 @@ def _run_df(fit: Fit, mean_variance: FloatArray, df_of_mean: FloatArray) -> Floa
     return run_df
 
 
-def _inside(fit: Fit, values: FloatArray, region: Region | None) -> BoolArray:
+def _inside(coding: Coding, values: FloatArray, region: Region | None) -> BoolArray:
     if region is not None:
         return region.contains(values, EDGE_TOLERANCE)
     inside = np.ones(len(values), dtype=np.bool_)
-    for column, axis in zip(values.T, fit.coding.axes, strict=True):
+    for column, axis in zip(values.T, coding.axes, strict=True):
         if isinstance(axis, NumericAxis | ShareAxis):
             slack = EDGE_TOLERANCE * (axis.high - axis.low)
             inside &= ~((column < axis.low - slack) | (column > axis.high + slack))

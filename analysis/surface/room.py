@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 from scipy.optimize import brentq
 
-from analysis.fits.fit import Fit
 from analysis.surface.acceptance import AcceptLimit, accept_limits
+from analysis.surface.exact import Surface
 from analysis.surface.level_comparison import ranged_by
 from analysis.surface.lines import (
     RANGE_END,
@@ -100,7 +100,7 @@ class ChoiceRoom:
 def find_room(
     study: Study,
     region: Region,
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     at: FloatArray,
     *,
     production: Production = NO_NOISE,
@@ -137,7 +137,7 @@ class _Ways:
     """One recipe and all limits that are met there."""
 
     region: Region
-    fits: Mapping[str, Fit]
+    fits: Mapping[str, Surface]
     at: FloatArray
     production: Production
     limits: tuple[AcceptLimit, ...]

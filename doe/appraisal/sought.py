@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from doe.errors import PlanError
+from doe.methods.registry import is_computed
 from doe.study.brief import Study
 
 # Effect looked for where nobody names one, in standard deviations of a run.
@@ -62,6 +63,9 @@ def what_is_sought(
     found = []
     for response in study.responses:
         name = response.name
+        if is_computed(response):
+            # It has no error for an effect to stand out of.
+            continue
         scale = study.wishes.sd.get(name, 0.0) if sd is None else sd
         said = study.wishes.effect.get(name) if effect is None else effect
         size = DEFAULT_EFFECT * scale if said is None else abs(said)

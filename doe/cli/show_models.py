@@ -17,6 +17,7 @@ from analysis.report.rounding import (
     plain,
     with_error,
 )
+from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
 from doe.steps.fit import FitOutcome
@@ -24,13 +25,21 @@ from doe.steps.predict import PredictOutcome
 
 
 def show_fit(outcome: FitOutcome) -> str:
-    """Show every fitted response, then those that have no model."""
+    """Show every fitted response, those that the recipe gives, then those that have no model."""
     comparisons = outcome.analysis.comparisons
     parts = [
         _fitted(name, fitted, comparisons[name]) for name, fitted in outcome.analysis.fitted.items()
     ]
     parts += [
+        paragraph(f"{name}: computed from the recipe ({one.method}), without readings or error.")
+        for name, one in outcome.analysis.computed.items()
+    ]
+    parts += [
         paragraph(f"{name}: not fitted. {why}") for name, why in outcome.analysis.not_fitted.items()
+    ]
+    parts += [
+        paragraph(f"{name}: cannot be computed from the recipe. {why}")
+        for name, why in outcome.analysis.not_computed.items()
     ]
     if outcome.kept:
         parts.append("Kept in choices.toml.")
@@ -55,7 +64,8 @@ def show_predict(outcome: PredictOutcome) -> str:
         ]
         heads = ["response", "value", "unit", "true value within", "one new run within"]
         parts.append(f"{head}\n{text_table(heads, rows)}")
-    first = next(iter(outcome.predictions.values()), None)
+    every = outcome.predictions.values()
+    first = next((one for one in every if one.predict_for != COMPUTED), None)
     if first is not None:
         parts.append(
             paragraph(

@@ -121,11 +121,11 @@ METHODS: tuple[Method, ...] = (
         notes=("Which matter is exempt is law: the brief says it by material.",),
     ),
     _method(
-        "cost per kg", "raw materials of one kilogram", "per kg", "low", _DEFINITION, _PART,
+        "cost per kg", "raw materials of one kilogram", "", "low", _DEFINITION, _PART,
         notes=("In the currency of the brief's prices; raw materials only.",),
     ),
     _method(
-        "cost per litre", "raw materials of one litre", "per L", "low", _DEFINITION, _PART,
+        "cost per litre", "raw materials of one litre", "", "low", _DEFINITION, _PART,
         notes=("In the currency of the brief's prices; raw materials only.",),
     ),
     _method(

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.fits.selection import reduce_fit
 from analysis.lab.response_data import ResponseData
 from analysis.lab.responses import gather
+from analysis.surface.exact import ExactResponse, Surface, exact_response
 from analysis.surface.level_comparison import LevelComparison, compare_levels
-from doe.errors import FitError
+from doe.errors import DoeError, FitError, PlanError, StudyError
+from doe.methods.registry import is_computed
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
 from doe.model.term import Model
 from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
 from doe.steps.session import Session
+from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.names import match_name
 
@@ -32,6 +35,8 @@ class StudyAnalysis:
         data: Readings by response.
         fitted: Models by response.
         not_fitted: Why a response has no model, by response.
+        computed: Responses that the recipe gives without a reading.
+        not_computed: Why such a response cannot be computed, by response.
         findings: What else to know, such as a model chosen because a larger one cannot be fitted.
     """
 
@@ -42,11 +47,20 @@ class StudyAnalysis:
     fitted: Mapping[str, FittedResponse]
     not_fitted: Mapping[str, str]
     findings: tuple[Finding, ...]
+    computed: Mapping[str, ExactResponse] = field(default_factory=dict)
+    not_computed: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def fits(self) -> dict[str, Fit]:
         """The fits alone, by response."""
         return {name: fitted.fit for name, fitted in self.fitted.items()}
+
+    @property
+    def surfaces(self) -> dict[str, Surface]:
+        """Whatever tells a response at settings, model or recipe, in the brief's order."""
+        known: dict[str, Surface] = {**self.fits, **self.computed}
+        names = [response.name for response in self.session.study.responses]
+        return {name: known[name] for name in names if name in known}
 
     @property
     def comparisons(self) -> dict[str, tuple[LevelComparison, ...]]:
@@ -60,6 +74,9 @@ class StudyAnalysis:
 def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
     """Fit every response that can be fitted, and say of the others why not.
 
+    Responses that the recipe gives are made ready without readings; data that are missing for one
+    are told in a finding, and do not keep the others back.
+
     Raises:
         StudyError: The brief and the files do not belong together.
         FitError: A response was asked for by name and does not exist, or none can be fitted.
@@ -68,7 +85,9 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
     plan = session.needed_plan()
     study = session.study
     coding = coding_of(study)
-    names = _asked_responses(options, tuple(response.name for response in study.responses))
+    asked = _asked_responses(options, tuple(response.name for response in study.responses))
+    names = tuple(name for name in asked if not is_computed(study.response(name)))
+    computed, not_computed = _computed(study, tuple(n for n in asked if n not in names), coding)
     data = gather(study, plan, session.readings, session.actuals, session.choices)
     fitted: dict[str, FittedResponse] = {}
     errors: dict[str, FitError] = {}
@@ -80,16 +99,43 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
             findings += more
         except FitError as error:
             errors[name] = error
-    if not fitted:
+    if not fitted and (not computed or options.tries_out):
         # A slip in an option is a fault of every response alike: once is enough.
-        faults = dict.fromkeys(fault for error in errors.values() for fault in error.faults)
+        untold = [*errors.values(), *not_computed.values()]
+        faults = dict.fromkeys(fault for error in untold for fault in error.faults)
         raise FitError.from_faults(faults)
     return StudyAnalysis(
         session=session, coding=coding, region=region_of(study),
         data={name: data[name] for name in names}, fitted=fitted,
         not_fitted={name: _reason(error) for name, error in errors.items()},
-        findings=tuple(findings),
+        findings=(*findings, *(_cannot(name, error) for name, error in not_computed.items())),
+        computed=computed,
+        not_computed={name: _reason(error) for name, error in not_computed.items()},
     )  # fmt: skip
+
+
+def _computed(
+    study: Study, names: tuple[str, ...], coding: Coding
+) -> tuple[dict[str, ExactResponse], dict[str, DoeError]]:
+    """Make ready what the recipe gives; and what it cannot, with the reason."""
+    computed: dict[str, ExactResponse] = {}
+    errors: dict[str, DoeError] = {}
+    for name in names:
+        try:
+            computed[name] = exact_response(study, study.response(name), coding)
+        except (StudyError, PlanError) as error:
+            errors[name] = error
+    return computed, errors
+
+
+def _cannot(name: str, error: DoeError) -> Finding:
+    return Finding(
+        level="caution",
+        what=f"'{name}' cannot be computed from the recipe: "
+        + "; ".join(f"{fault.where}: {fault.what}".removeprefix(": ") for fault in error.faults)
+        + ".",
+        advice=" ".join(dict.fromkeys(fault.do for fault in error.faults if fault.do)),
+    )
 
 
 def _asked_responses(options: FitOptions, names: tuple[str, ...]) -> tuple[str, ...]:
@@ -165,5 +211,5 @@ def _smaller(data: ResponseData, fitted: str, wanted: str) -> Finding:
     )
 
 
-def _reason(error: FitError) -> str:
+def _reason(error: DoeError) -> str:
     return " ".join(fault.sentence() for fault in error.faults)

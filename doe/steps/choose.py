@@ -106,7 +106,7 @@ def search_compromise(analysis: StudyAnalysis, options: ChooseOptions, seed: int
     roles = [view.role for view in analysis.session.study.views]
     view = match_name(options.view, roles) or options.view
     return choose_compromise(
-        analysis.session.study, analysis.region, analysis.fits, view=view,
+        analysis.session.study, analysis.region, analysis.surfaces, view=view,
         within_limits=options.within_limits, rng=np.random.default_rng(seed), level=options.level,
     )  # fmt: skip
 
@@ -128,6 +128,7 @@ def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
         "view": found.view,
         "within_limits": found.within_limits,
         "not_fitted": dict(outcome.analysis.not_fitted),
+        "not_computed": dict(outcome.analysis.not_computed),
         "seed": outcome.seed,
     }
     return envelope(body, inputs=outcome.analysis.session.inputs(), findings=outcome.findings)

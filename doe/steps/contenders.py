@@ -23,9 +23,10 @@ from analysis.choice.desirability import (
     height,
     overall_desirability,
 )
-from analysis.fits.fit import Fit
 from analysis.fits.scales import inverse
+from analysis.surface.exact import ExactResponse, Surface
 from analysis.surface.noise import Production, production_of
+from analysis.surface.predict import predict_values
 from doe.model.coding import ShareAxis, code, decode
 from doe.model.matrix import model_matrix
 from doe.model.region import Region
@@ -62,7 +63,7 @@ class Contenders:
 def contenders(
     study: Study,
     region: Region,
-    fits: Mapping[str, Fit],
+    fits: Mapping[str, Surface],
     compromise: FloatArray,
     rng: np.random.Generator,
 ) -> Contenders:
@@ -71,7 +72,7 @@ def contenders(
     Args:
         study: The brief: aims and importances.
         region: All settings it allows.
-        fits: Models by response.
+        fits: Models by response, computed responses among them.
         compromise: The present compromise, shape (k,), lab units; one of the settings looked at.
         rng: Source of the draws and the sample.
     """
@@ -96,9 +97,12 @@ def contenders(
 
 
 def _drawn_values(
-    fit: Fit, points: FloatArray, production: Production, rng: np.random.Generator
+    fit: Surface, points: FloatArray, production: Production, rng: np.random.Generator
 ) -> FloatArray:
     """Draw the surface of a response, shape (g, draws), response unit."""
+    if isinstance(fit, ExactResponse):
+        # What is computed is the same in every draw.
+        return np.tile(predict_values(fit, points, production)[:, None], (1, DRAWS))
     rows = model_matrix(production.spread(points), fit.coding, fit.model)
     values, vectors = np.linalg.eigh(np.nan_to_num(fit.covariance))
     half = vectors * np.sqrt(np.maximum(values, 0.0))

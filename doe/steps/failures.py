@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.lab.responses import gather
 from doe.layouts.extending.request import Failure
+from doe.methods.registry import is_computed
 from doe.steps.session import Session
 from doe.study.plan import Plan
 
@@ -19,6 +20,8 @@ def failures_of(session: Session, plan: Plan) -> tuple[Failure, ...]:
     }
     found: dict[int, Failure] = {}
     for name, one in data.items():
+        if is_computed(one.response):
+            continue
         lost = {r: why for r, why in one.left_out.items() if not why.startswith("a confirmation")}
         gelled = {run for run in one.gelled if run not in one.off_scale}
         for run, why in lost.items():
@@ -41,5 +44,5 @@ def wholly_lost(session: Session, plan: Plan) -> tuple[int, ...]:
     """List the runs of a plan that gave nothing for any response."""
     if not session.choices.standing_notes() and not session.readings.rows:
         return ()
-    every = {response.name for response in session.study.responses}
+    every = {one.name for one in session.study.responses if not is_computed(one)}
     return tuple(f.run for f in failures_of(session, plan) if set(f.responses) >= every)

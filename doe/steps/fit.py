@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis.fits.fit import Fit
+from analysis.lab.as_made import as_made
+from analysis.surface.exact import COMPUTED, ExactResponse
 from doe.model.terms import make_model, term_label, unambiguous_label
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
@@ -67,12 +69,32 @@ def fit_contract(analysis: StudyAnalysis) -> dict[str, Any]:
             name: response_object(fitted, comparisons[name])
             for name, fitted in analysis.fitted.items()
         },
+        "computed": {
+            name: computed_object(exact, analysis) for name, exact in analysis.computed.items()
+        },
         "not_fitted": dict(analysis.not_fitted),
+        "not_computed": dict(analysis.not_computed),
         "waiting": {
             name: list(data.pending) for name, data in analysis.data.items() if data.pending
         },
     }
     return envelope(body, inputs=analysis.session.inputs(), findings=analysis.findings)
+
+
+def computed_object(exact: ExactResponse, analysis: StudyAnalysis) -> dict[str, Any]:
+    """Give what the recipe says of a response without readings, run by run as made."""
+    session = analysis.session
+    plan = session.needed_plan()
+    values = exact.values(as_made(session.study, plan, session.actuals).settings.values)
+    return {
+        "method": exact.method,
+        "unit": exact.unit,
+        "per": exact.per,
+        "predict_for": COMPUTED,
+        "runs": [
+            {"run": run, "value": float(value)} for run, value in zip(plan.run, values, strict=True)
+        ],
+    }
 
 
 def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Session:

@@ -64,7 +64,7 @@ def prediction_object(prediction: Prediction, i: int) -> dict[str, Any]:
 def predict_study(
     path: Path, *, at: Sequence[str] = (), table: Path | None = None, level: float = 0.95
 ) -> PredictOutcome:
-    """Predict every fitted response.
+    """Predict every fitted response, and every one that the recipe gives.
 
     Args:
         path: The study folder.
@@ -80,7 +80,7 @@ def predict_study(
     values = _asked_settings(at, table, analysis.coding)
     predictions = {
         name: predict_response(fit, values, region=analysis.region, level=level)
-        for name, fit in analysis.fits.items()
+        for name, fit in analysis.surfaces.items()
     }
     outside = _outside_findings(values, analysis.region)
     return PredictOutcome(

@@ -98,7 +98,7 @@ def _figures(
     return make_album(
         AlbumRequest(
             study=session.study, region=analysis.region, fitted=analysis.fitted,
-            data=analysis.data, compromise=compromise,
+            computed=analysis.computed, data=analysis.data, compromise=compromise,
         )
     )  # fmt: skip
 
@@ -120,6 +120,7 @@ def _content(
         fitted=analysis.fitted if analysis else {},
         comparisons=analysis.comparisons if analysis else {},
         not_fitted=analysis.not_fitted if analysis else {},
+        computed=tuple(analysis.computed) if analysis else (),
         compromise=compromise,
         no_compromise=why_not,
         batch_recipe=_batch_recipe(session, compromise),

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from doe.errors import DoeError
+from doe.methods.registry import is_computed
 from doe.sheets.workbook_in import missing_runs
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.model_choice import FitOptions
@@ -112,6 +113,8 @@ def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator
         return
     read = {(reading.response, reading.run) for reading in session.readings.current()}
     for response in session.study.responses:
+        if is_computed(response):
+            continue
         waiting = [run for run in plan.run if (response.name, run) not in read]
         if not waiting:
             yield _line("done", f"Readings of {response.name}: all {len(plan)} runs.")
@@ -138,6 +141,10 @@ def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[S
         )
     for name, why in analysis.not_fitted.items():
         yield _line("missing", f"Model of {name}: none. {why}")
+    for name, exact in analysis.computed.items():
+        yield _line("done", f"{name}: computed from the recipe ({exact.method}), no readings.")
+    for name, why in analysis.not_computed.items():
+        yield _line("missing", f"{name}: cannot be computed from the recipe. {why}")
 
 
 def _why_no_model(session: Session) -> str:
