@@ -19,7 +19,7 @@ from doe.layouts.extending.joining import joined, without_runs
 from doe.layouts.extending.measure import yardstick
 from doe.layouts.extending.registry import find_purpose
 from doe.layouts.extending.repair import to_repair
-from doe.layouts.extending.request import Extension, Purpose
+from doe.layouts.extending.request import Extension, Purpose, command_for_a_model
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.request import LayoutRuns
 from doe.model.coding import ChoiceAxis, Coding, coding_of
@@ -365,7 +365,7 @@ def _worth(gains: Gains) -> tuple[Finding, ...]:
                 f"can't be told: {', '.join(gains.untold[:4])}"
                 + (" and more." if len(gains.untold) > 4 else "."),
                 evidence={"untold": len(gains.untold)},
-                advice="Add runs with 'millbase extend STUDY --for model'.",
+                advice=f"Add runs with {command_for_a_model(gains.model)}.",
             )
         )
     before, after = gains.variance

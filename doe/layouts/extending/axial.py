@@ -16,7 +16,7 @@ from doe.layouts.axial_room import opened_region
 from doe.layouts.central_composite import rotatable_distance
 from doe.layouts.completing import of_kind
 from doe.layouts.extending.fixed_table import Table, table_round
-from doe.layouts.extending.request import Extension, Purpose
+from doe.layouts.extending.request import Extension, Purpose, way_for_a_model
 from doe.layouts.extending.two_level_core import Core, core_of
 from doe.layouts.parts import assembled, factor_kinds
 from doe.layouts.placing import placed
@@ -41,7 +41,7 @@ def make(ask: Extension) -> LayoutRuns:
         raise PlanError(
             "a central composite layout needs two ranges or more",
             where="--for axial",
-            do="Take 'millbase extend STUDY --for model' instead.",
+            do=f"Take {way_for_a_model(ask)} instead.",
         )
     crossed = factor_kinds(ask.coding)
     others = crossed.two_level + crossed.choices

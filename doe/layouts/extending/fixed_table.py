@@ -11,7 +11,7 @@ from doe.errors import PlanError
 from doe.layouts.extending.frame import links_needed, make_frame, samples_per_batch
 from doe.layouts.extending.linking import best_units, repeatable_units
 from doe.layouts.extending.measure import average_variance, n_links, yardstick
-from doe.layouts.extending.request import Extension
+from doe.layouts.extending.request import Extension, way_for_a_model
 from doe.layouts.extending.searching import NewRuns, as_layout
 from doe.layouts.outside import why_outside
 from doe.layouts.placing import REGION_TOLERANCE
@@ -138,5 +138,5 @@ def _refuse_outside(ask: Extension, table: Table, purpose: str) -> None:
     raise PlanError(
         f"{int((~inside).sum())} of {len(inside)} runs leave the region, one at {where}",
         where=f"--for {purpose}",
-        do="Take 'millbase extend STUDY --for model', which places runs in any region.",
+        do=f"Take {way_for_a_model(ask)}, which places runs in any region.",
     )

@@ -8,7 +8,7 @@ from doe.errors import PlanError
 from doe.layouts.extending.frame import make_frame, new_batches, samples_per_batch
 from doe.layouts.extending.linking import best_units, repeatable_units
 from doe.layouts.extending.measure import average_variance, yardstick
-from doe.layouts.extending.request import Extension, Purpose
+from doe.layouts.extending.request import Extension, Purpose, way_for_a_model
 from doe.layouts.extending.searching import NewRuns, as_layout
 from doe.layouts.request import LayoutRuns
 
@@ -30,7 +30,7 @@ def make(ask: Extension) -> LayoutRuns:
         raise PlanError(
             "no run that counts can be made again inside the brief's region",
             where="--for replicates",
-            do="Extend for a model instead: 'millbase extend STUDY --for model'.",
+            do=f"Extend for a model instead: {way_for_a_model(ask)}.",
         )
     sizes = new_batches(ask, _DEFAULT * per)
     if any(size != per for size in sizes):

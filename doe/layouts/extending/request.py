@@ -10,6 +10,7 @@ import numpy as np
 from doe.layouts.request import LayoutRuns
 from doe.model.coding import Coding
 from doe.model.region import Region
+from doe.model.terms import model_names
 from doe.study.brief import Study
 from doe.study.plan import Plan
 from doe.study.settings import FloatArray
@@ -107,6 +108,22 @@ class Extension:
         rows = [self.plan.run.index(failure.run) for failure in failures]
         values: FloatArray = np.asarray(self.plan.settings.values)[rows]
         return values
+
+
+def way_for_a_model(ask: Extension) -> str:
+    """Give the command that places runs in any region: for the next larger model, if there is one.
+
+    The model is named, since `--for model` alone has nothing to do for the largest.
+    """
+    names = model_names(ask.coding)
+    place = names.index(ask.model) + (0 if ask.asked_model else 1)
+    return command_for_a_model(names[min(place, len(names) - 1)])
+
+
+def command_for_a_model(name: str) -> str:
+    """Write the command that places runs for a model, in quotes."""
+    typed = f'"{name}"' if " " in name else name
+    return f"'millbase extend STUDY --for model --model {typed}'"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

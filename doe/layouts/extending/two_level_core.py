@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from doe.errors import PlanError
-from doe.layouts.extending.request import Extension
+from doe.layouts.extending.request import Extension, way_for_a_model
 from doe.layouts.parts import factor_kinds
 from doe.model.coding import ChoiceAxis, ShareAxis, code
 from doe.model.strata import stages_of
@@ -53,7 +53,7 @@ def core_of(ask: Extension, purpose: str) -> Core:
     Raises:
         PlanError: There is a package, or the runs are not those of a two-level layout.
     """
-    instead = "Take 'millbase extend STUDY --for model', which places runs in any region."
+    instead = f"Take {way_for_a_model(ask)}, which places runs in any region."
     if is_blend(ask.coding):
         raise PlanError(
             "the shares of a package sum to 1, so they have no two-level layout",

@@ -58,3 +58,17 @@ def test_too_few_runs_for_the_model_are_refused_with_how_many_it_takes(study: Pa
         extend_study(study, ExtendOptions(purpose="repair", runs=3, drop_unrun=True))
 
     assert caught.value.faults[0].allowed == "4 or more"
+
+
+@pytest.mark.parametrize("purpose", ["axial", "foldover"])
+def test_the_advice_of_a_refused_table_can_be_followed(study: Path, purpose: str) -> None:
+    """The plan is made for the largest model already, so `--for model` must name one."""
+    (study / "y.csv").write_text("run,y\n1,3.2\n")
+    done("enter", study, study / "y.csv")
+    with pytest.raises(PlanError) as caught:
+        extend_study(study, ExtendOptions(purpose=purpose))
+    advice = caught.value.faults[0].do
+
+    assert "--for model --model quadratic'" in advice
+    outcome = extend_study(study, ExtendOptions(purpose="model", model="quadratic", starts=12))
+    assert outcome.added is not None
