@@ -339,9 +339,7 @@ def _record(gains: Gains) -> dict[str, Any]:
 
 
 def _waiting(session: Session, plan: Plan) -> tuple[Finding, ...]:
-    made = session.runs_with_data(plan)
-    noted = {note.number for note in session.choices.standing_notes() if note.subject == "run"}
-    waiting = [run for run in plan.run if run not in made and run not in noted]
+    waiting = _unrun(session, plan, session.runs_with_data(plan))
     if not waiting:
         return ()
     return (

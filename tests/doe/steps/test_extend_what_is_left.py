@@ -72,3 +72,18 @@ def test_the_advice_of_a_refused_table_can_be_followed(study: Path, purpose: str
     assert "--for model --model quadratic'" in advice
     outcome = extend_study(study, ExtendOptions(purpose="model", model="quadratic", starts=12))
     assert outcome.added is not None
+
+
+def test_runs_of_a_lost_batch_are_not_said_to_be_still_made(tmp_path: Path) -> None:
+    """Of twelve runs the two that are lost with batch 1 are not waited for."""
+    time = '[[factor]]\nname = "time"\nlow = 10\nhigh = 60\nset_per = "sample"\n'
+    response = '[[response]]\nname = "y"\nper = "sample"\n'
+    study = study_of(tmp_path / "s", factors(1), time, response)
+    options = ("--model", "linear", "--batches", "6", "--runs", "12", "--starts", "12")
+    done("plan", study, "--layout", "optimal", *options)
+    done("note", study, "--batch", "1", "--says", "lost", "--because", "spilled")
+
+    outcome = extend_study(study, ExtendOptions(purpose="repair"))
+
+    (waiting,) = (one for one in outcome.findings if "have no data yet" in one.what)
+    assert waiting.evidence == {"runs": 10}
