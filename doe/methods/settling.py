@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from doe.methods.method import Method, Option
-from doe.methods.registry import METHODS, find_method
+from doe.methods.registry import METHODS, find_method, is_computed
 from doe.study.brief import Response, Study
 from doe.study.brief_flaws import NAMES, Flaw
 from doe.study.brief_lines import Path
@@ -27,6 +27,7 @@ def settle_methods(study: Study) -> tuple[Study, list[Flaw]]:
         _settle(study, response, ("response", i), flaws)
         for i, response in enumerate(study.responses)
     ]
+    flaws.extend(_without_error(study, settled))
     for i, response in enumerate(settled):
         if response.name in _chain(response, settled):
             what = f"'{response.name}' is computed from itself"
@@ -138,7 +139,10 @@ def _missing(
 
 def _other_unit(response: Response, method: Method, path: Path) -> Iterator[Flaw]:
     """Refuse a unit that the method does not give; nothing is converted behind one's back."""
-    if response.unit and method.unit and fold(response.unit) != fold(method.unit):
+    said, given = fold(response.unit), fold(method.unit)
+    # Per cent of what is a matter of words, which the method's own say.
+    alike = said == given or (said.startswith("%") and given.startswith("%"))
+    if response.unit and method.unit and not alike:
         yield Flaw(
             path=(*path, "unit"),
             what=f"'{response.name}' is to be in {response.unit}, and '{method.name}' gives "
@@ -146,6 +150,19 @@ def _other_unit(response: Response, method: Method, path: Path) -> Iterator[Flaw
             allowed=method.unit,
             do="Delete the unit, or give best, worst and accept in that of the method.",
         )
+
+
+def _without_error(study: Study, settled: list[Response]) -> Iterator[Flaw]:
+    """Refuse `sd` and `effect` of what is computed: it has no error for an effect to pass."""
+    computed = {fold(one.name) for one in settled if is_computed(one)}
+    for key in ("sd", "effect"):
+        for name in getattr(study.wishes, key):
+            if fold(name) in computed:
+                yield Flaw(
+                    path=("plan", key, name),
+                    what=f"'{name}' is computed from the recipe: it takes no run to see",
+                    do="Delete it here.",
+                )
 
 
 def _unknown_method(response: Response, path: Path) -> Flaw:

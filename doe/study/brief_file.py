@@ -21,6 +21,7 @@ from doe.study.brief_flaws import NAMES, Flaw, to_faults, without_echoes
 from doe.study.brief_goals import check_goals
 from doe.study.brief_keys import KnownKeys, settle_keys
 from doe.study.brief_lines import Path
+from doe.study.brief_materials import check_material_data
 from doe.study.brief_names import check_names, tidy_names
 from doe.study.brief_package import check_package
 from doe.study.brief_references import settle_references
@@ -133,4 +134,5 @@ def _check(study: Study) -> Iterator[Flaw]:
     yield from check_package(study)
     yield from check_bounds(study)
     yield from check_bench(study)
+    yield from check_material_data(study)
     yield from check_goals(study)
