@@ -119,14 +119,25 @@ def read_page(
             do="Enter the workbook with all its sheets, under their own names.",
         )
         return Page(title=title, heads={}, rows=(), faults=(fault,))
-    rows = _spots(book, found, source)
+    return page_of(_spots(book, found, source), title, heads, f"{source}, sheet '{found}'")
+
+
+def page_of(rows: Sequence[tuple[Spot, ...]], title: str, heads: Sequence[str], where: str) -> Page:
+    """Find the headers among the first rows and gather what stands below them.
+
+    Args:
+        rows: All cells, as many in each row.
+        title: Name of the sheet.
+        heads: The columns that must be there.
+        where: Where a missing one is missed.
+    """
     # The header row is the one that holds most of what is looked for.
     wanted = {fold(head) for head in heads}
     scores = [len(wanted & {fold(spot.text) for spot in row}) for row in rows[:_HEAD_ROWS]]
     best = scores.index(max(scores)) if scores and max(scores) > 0 else 0
     header = rows[best] if rows else ()
     places = {fold(spot.text): place for place, spot in enumerate(header) if not spot.is_blank}
-    faults = _missing_faults(header, heads, f"{source}, sheet '{found}'")
+    faults = _missing_faults(header, heads, where)
     body = tuple(row for row in rows[best + 1 :] if any(not spot.is_blank for spot in row))
     return Page(title=title, heads=places, rows=() if faults else body, faults=faults)
 

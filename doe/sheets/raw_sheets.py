@@ -32,7 +32,8 @@ from doe.study.plan import Plan
 from doe.study.readings import Actual, Readings
 
 WORDS = f"{MACHINE} words"
-_TAKEN = (README, WEIGHING, SAMPLES, PANELS, READINGS, DRAWDOWNS, MACHINE, WORDS)
+# Names that a sheet of a test cannot have.
+TAKEN_TITLES = (README, WEIGHING, SAMPLES, PANELS, READINGS, DRAWDOWNS, MACHINE, WORDS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +74,7 @@ def write_raw_sheets(
     ]
     entries: list[RawEntry] = []
     head_rows = {}
-    for form in raw_forms(tests, plan, _TAKEN, aged):
+    for form in raw_forms(tests, plan, TAKEN_TITLES, aged):
         own = RawKnown(cells=cells.get(fold(form.test.table.name), {}), actuals=actuals)
         writer = RawSheetWriter(book.create_sheet(form.title), form, own, _word_lister(book))
         head_rows[form.title] = writer.write(study, plan)
