@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +32,7 @@ from doe.steps.given_table import plan_of_table
 from doe.steps.model_choice import DEFAULT_MODELS, known_model
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study, planned_ratio, refuse_ratios
+from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.names import match_name
 from doe.study.plan import Plan
@@ -130,26 +131,24 @@ def appraise_study(path: Path, options: AppraiseOptions | None = None) -> Apprai
     session = open_study(path)
     coding, region = coding_of(session.study), region_of(session.study)
     subjects, notes = _subjects(session, asked)
-    model = _model(subjects[0][1], session, asked, coding)
+    model = _model(subjects[0].plan, session, asked, coding)
     seed = session.seed(asked.seed)
     terrain = terrain_of(region, model, seed)
-    ratio = planned_ratio(session.study, subjects[0][1])
+    ratio = planned_ratio(session.study, subjects[0].plan)
     wishes = Asked(
         sought=what_is_sought(session.study, asked.effect, asked.sd),
         alpha=asked.alpha,
         ratio=ratio if asked.variance_ratio is None else asked.variance_ratio,
     )
-    lost = wholly_lost(session, subjects[0][1]) if asked.table is None else ()
-    every = [runs_of_plan(plan, session.study) for _, plan in subjects]
-    every[0] = every[0].take([i for i, run in enumerate(every[0].run) if run not in lost])
+    every = [one.standing(session.study) for one in subjects]
     plans = tuple(
-        _appraised(name, runs.beside(*every), session, model, terrain, wishes, asked, seed)
-        for (name, _), runs in zip(subjects, every, strict=True)
+        _appraised(one.name, runs.beside(*every), session, model, terrain, wishes, asked, seed)
+        for one, runs in zip(subjects, every, strict=True)
     )
     outcome = AppraiseOutcome(
         session=session, seed=seed, plans=plans,
         comparison=compare(*(one.appraisal for one in plans)) if len(plans) > 1 else None,
-        findings=(*region.findings, *notes, *_left_out(lost), *_findings(plans, coding)),
+        findings=(*region.findings, *notes, *_left_out(subjects), *_findings(plans, coding)),
     )  # fmt: skip
     return _written(outcome, asked)
 
@@ -164,27 +163,43 @@ def _check(asked: AppraiseOptions) -> None:
         refuse_ratios([asked.variance_ratio])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Subject:
+    """A plan that is appraised, and which of its runs gave nothing."""
+
+    name: str
+    plan: Plan
+    lost: tuple[int, ...] = ()
+
+    def standing(self, study: Study) -> PlanRuns:
+        """Give the runs that count."""
+        runs = runs_of_plan(self.plan, study)
+        return runs.take([i for i, run in enumerate(runs.run) if run not in self.lost])
+
+
 def _subjects(
     session: Session, asked: AppraiseOptions
-) -> tuple[list[tuple[str, Plan]], tuple[Finding, ...]]:
+) -> tuple[list[_Subject], tuple[Finding, ...]]:
     """Gather the one or two plans that are appraised, with what reading them has shown."""
     notes: tuple[Finding, ...] = ()
     if asked.table is not None:
-        plan, notes = plan_of_table(asked.table, session)
-        subjects = [(asked.table.name, plan)]
+        table, notes = plan_of_table(asked.table, session)
+        subjects = [_Subject(name=asked.table.name, plan=table)]
     else:
-        subjects = [("this plan", session.needed_plan())]
+        plan = session.needed_plan()
+        subjects = [_Subject(name="this plan", plan=plan, lost=wholly_lost(session, plan))]
     if asked.against is not None:
+        name = asked.against.name or str(asked.against)
         if asked.against.is_dir():
-            other = _from_folder(asked.against, session)
+            subjects.append(_from_folder(asked.against, session, name))
         else:
-            other, more = plan_of_table(asked.against, session)
+            table, more = plan_of_table(asked.against, session)
+            subjects.append(_Subject(name=name, plan=table))
             notes = (*notes, *more)
-        subjects.append((asked.against.name or str(asked.against), other))
     return subjects, notes
 
 
-def _from_folder(folder: Path, session: Session) -> Plan:
+def _from_folder(folder: Path, session: Session, called: str) -> _Subject:
     """Read the plan of another study, with its settings in the order of this one."""
     other = open_study(folder)
     plan = other.needed_plan()
@@ -208,7 +223,8 @@ def _from_folder(folder: Path, session: Session) -> Plan:
             where="--against",
             do="Two plans can be compared where they set the same things.",
         )
-    return replace(plan, settings=settings_table(values, coding))
+    plan = replace(plan, settings=settings_table(values, coding))
+    return _Subject(name=called, plan=plan, lost=wholly_lost(other, other.needed_plan()))
 
 
 def _translated(
@@ -283,19 +299,19 @@ def _appraised(
     )
 
 
-def _left_out(lost: tuple[int, ...]) -> tuple[Finding, ...]:
-    if not lost:
-        return ()
-    one = len(lost) == 1
-    return (
-        Finding(
+def _left_out(subjects: Sequence[_Subject]) -> Iterator[Finding]:
+    for one in subjects:
+        if not one.lost:
+            continue
+        n = len(one.lost)
+        whose = f"{one.name}: run" if len(subjects) > 1 else "Run"
+        yield Finding(
             level="note",
-            what=f"Run{'' if one else 's'} {', '.join(map(str, lost))} gave nothing and "
-            f"{'is' if one else 'are'} left out.",
-            evidence={"runs left out": len(lost)},
+            what=f"{whose}{'s' * (n > 1)} {', '.join(map(str, one.lost))} gave nothing and "
+            f"{'are' if n > 1 else 'is'} left out.",
+            evidence={"runs left out": n},
             advice="To make up for it: 'millbase extend STUDY --for repair'.",
-        ),
-    )
+        )
 
 
 def _findings(plans: Sequence[Appraised], coding: Coding) -> tuple[Finding, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from doe.appraisal.sought import what_is_sought
 from doe.errors import FitError, PlanError, ResultsError
 from doe.steps.adopt import adopt_table
 from doe.steps.appraise import AppraiseOptions, appraise_study
+from doe.steps.note import NoteOptions, note_study
 from doe.steps.plan import PlanOptions, plan_study
 from doe.study.brief import Study
 from tests.journeys.briefs import RESPONSE, factors, study_of
@@ -201,3 +203,20 @@ def test_a_brief_is_enough_to_know_what_is_sought() -> None:
 
     (sought,) = what_is_sought(study)
     assert (sought.response, sought.effect, sought.is_said) == ("y", 0.4, False)
+
+
+def test_runs_that_gave_nothing_are_left_out_of_either_plan(study: Path, tmp_path: Path) -> None:
+    """Alone or beside another, a plan counts the same runs, and it is said whose are missing."""
+    other = study_of(tmp_path / "other", factors(2), RESPONSE)
+    plan_study(other, PlanOptions(layout="central composite"))
+    note_study(study, NoteOptions(run=3, says="lost", because="spilled"))
+    alone = appraise_study(study, QUICK).plans[0].appraisal.n_runs
+
+    for first, second in ((study, other), (other, study)):
+        asked = replace(QUICK, against=second)
+        found = appraise_study(first, asked)
+        counted = [one.appraisal.n_runs for one in found.plans]
+        (told,) = (one.what for one in found.findings if "gave nothing" in one.what)
+
+        assert counted == ([alone, alone + 1] if first == study else [alone + 1, alone])
+        assert told.startswith("this plan: run 3" if first == study else "s: run 3")
