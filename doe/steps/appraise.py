@@ -153,12 +153,25 @@ def appraise_study(path: Path, options: AppraiseOptions | None = None) -> Apprai
     return _written(outcome, asked)
 
 
+# Sizes and scatters outside these are slips of the keyboard, whatever the unit of a response.
+_LEAST_SIZE, _MOST_SIZE = 1e-12, 1e12
+# One false alarm in a thousand million is beyond any bench, and beyond what F tables are good for.
+_LEAST_ALPHA = 1e-9
+
+
 def _check(asked: AppraiseOptions) -> None:
-    if not 0 < asked.alpha < 1:
+    if not _LEAST_ALPHA <= asked.alpha < 1:
         raise PlanError(
             f"{asked.alpha:g} is no chance of a false alarm", where="--alpha",
-            allowed="between 0 and 1, as a rule 0.05",
+            allowed=f"{_LEAST_ALPHA:g} to below 1, as a rule 0.05",
         )  # fmt: skip
+    for option, size in (("--effect", asked.effect), ("--sd", asked.sd)):
+        if size is not None and not _LEAST_SIZE <= size <= _MOST_SIZE:
+            raise PlanError(
+                f"{size:g} is not positive" if size <= 0 else f"{size:g} is no size of a response",
+                where=option,
+                allowed=f"above 0: {_LEAST_SIZE:g} to {_MOST_SIZE:g}",
+            )
     if asked.variance_ratio is not None:
         refuse_ratios([asked.variance_ratio])
 

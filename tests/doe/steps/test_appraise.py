@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -220,3 +221,21 @@ def test_runs_that_gave_nothing_are_left_out_of_either_plan(study: Path, tmp_pat
 
         assert counted == ([alone, alone + 1] if first == study else [alone + 1, alone])
         assert told.startswith("this plan: run 3" if first == study else "s: run 3")
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("sd", math.inf), ("sd", math.nan), ("sd", 1e-320), ("sd", 0.0),
+        ("effect", 1e-320), ("effect", math.inf), ("effect", -1.0),
+        ("alpha", 1e-320), ("alpha", 0.0), ("alpha", math.nan),
+    ],
+)  # fmt: skip
+def test_nonsense_is_refused_under_its_own_option(option: str, value: float) -> None:
+    """Before the study is even read."""
+    asked = AppraiseOptions(**{option: value})
+    with pytest.raises(PlanError) as caught:
+        appraise_study(Path("nowhere"), asked)
+
+    assert caught.value.faults[0].where == f"--{option}"
+    assert caught.value.faults[0].allowed
