@@ -13,7 +13,7 @@ Family = Literal["polyacrylate", "polymeric"]
 FAMILIES: tuple[Family, ...] = ("polyacrylate", "polymeric")
 Ends = tuple[float, float]
 
-PRACTICE = "common practice, no source; uncertain"
+PRACTICE = "common practice, uncertain"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

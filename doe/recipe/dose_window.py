@@ -159,8 +159,7 @@ def _surface_estimate(
     low, high = (dose_from_coverage(one, surface) for one in coverage)
     return Estimate(
         basis="specific surface", family=family, low=low, high=high, source=source, mark=mark,
-        how=f"{coverage[0]:g} to {coverage[1]:g} mg/m² on {surface:g} m²/g: 0.1 × coverage × "
-        "surface",
+        how=f"{coverage[0]:g} to {coverage[1]:g} mg/m² on {surface:g} m²/g",
     )  # fmt: skip
 
 

@@ -89,7 +89,7 @@ def _shares(
 def _middle_shares(study: Study, names: Sequence[str]) -> dict[str, float]:
     """Take the middle of the corners of what the limits allow."""
     region = region_of(study)
-    centroid = overall_centroid(region)
+    centroid = overall_centroid(region).mean(axis=0)
     middle = {name: float(centroid[region.coding.index(name)]) for name in names}
     rounded = {name: round(value, SHARE_PLACES) for name, value in middle.items()}
     largest = max(names, key=lambda name: rounded[name])

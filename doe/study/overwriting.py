@@ -20,6 +20,8 @@ RECORDS = frozenset({"plan.csv", "plan.json", "readings.csv", "actuals.csv", "la
 
 # The record that people and the bench fill in line by line.
 FILLED_IN = "ladder.csv"
+# The filled cells of a line, by column.
+Line = frozenset[tuple[str, str | float]]
 
 
 def is_free_to_write(name: str, old: bytes | None, new: bytes) -> bool:
@@ -44,7 +46,9 @@ def keeps_everything(name: str, old: bytes, new: bytes) -> bool:
     if name.endswith(".json"):
         return _rounds(old) is not None and _holds(_rounds(new) or [], _rounds(old) or [])
     before, after = _lines(old), _lines(new)
-    return before is not None and after is not None and not before - after
+    if before is None or after is None:
+        return False
+    return _has_grown(after, before) if name == FILLED_IN else not before - after
 
 
 def _holds(whole: list[Any], part: list[Any]) -> bool:
@@ -56,11 +60,11 @@ def _holds(whole: list[Any], part: list[Any]) -> bool:
     return True
 
 
-def _has_grown(whole: list[dict[str, str | float]], part: list[dict[str, str | float]]) -> bool:
+def _has_grown(whole: Counter[Line], part: Counter[Line]) -> bool:
     """Tell whether every line is there still, with all cells that were filled."""
-    rest = list(whole)
-    for one in part:
-        found = next((line for line in rest if one.items() <= line.items()), None)
+    rest = list(whole.elements())
+    for one in part.elements():
+        found = next((line for line in rest if one <= line), None)
         if found is None:
             return False
         rest.remove(found)
@@ -74,7 +78,7 @@ def _rounds(data: bytes) -> list[Any] | None:
         return None
 
 
-def _lines(data: bytes) -> Counter[frozenset[tuple[str, str | float]]] | None:
+def _lines(data: bytes) -> Counter[Line] | None:
     """Count the lines of a table, each as its filled cells, numbers as numbers."""
     try:
         table = read_table(data, ours=True)
