@@ -252,6 +252,21 @@ def test_chroma_and_hue_share_what_lightness_leaves() -> None:
 
 
 @pytest.mark.parametrize(
+    ("degrees", "before", "turn"), [(10.0, 350.0, 20.0), (350.0, 10.0, -20.0), (180.0, 0.0, 180.0)]
+)
+def test_hue_turns_the_short_way_round(degrees: float, before: float, turn: float) -> None:
+    """Across 0° too; of two colours of chroma 20, ΔH* = 2 · 20 · sin(Δh / 2); calculated."""
+
+    def at(hue: float) -> FloatArray:
+        return np.array([50.0, 20.0 * np.cos(np.radians(hue)), 20.0 * np.sin(np.radians(hue))])
+
+    found = differences(at(degrees), at(before))
+
+    assert found.hue_angle == pytest.approx(turn)
+    assert found.hue == pytest.approx(40.0 * np.sin(np.radians(turn / 2.0)))
+
+
+@pytest.mark.parametrize(
     ("illuminant", "observer", "index"),
     [("D65", "10", 3.4781), ("D65", "2", 4.9190), ("C", "2", 10.6457)],
 )

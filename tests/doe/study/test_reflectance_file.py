@@ -320,6 +320,12 @@ def test_the_same_curve_twice_is_taken_once_and_told() -> None:
         "shear rate,run 1\n" + "\n".join(f"{rate},{rate / 10}" for rate in range(400, 800, 10)),
         "run,load\n" + "\n".join(f"{i},{400 + 10 * i}" for i in range(1, 31)),
         "run," + ",".join(f"viscosity {i}" for i in range(4)) + "\n1,450,520,610,700\n",
+        "run,viscosity 1,viscosity 2,viscosity 3\n1,450,460,470\n",
+        "run,"
+        + ",".join(f"time {i}" for i in range(12))
+        + "\n1,"
+        + ",".join(str(400 + 13 * i) for i in range(12))
+        + "\n",
     ],
 )
 def test_other_tables_are_no_reflectance(text: str) -> None:

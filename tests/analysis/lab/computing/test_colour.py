@@ -106,6 +106,28 @@ def test_the_white_comes_off_both_and_goes_back_in() -> None:
     )
 
 
+def test_residual_difference_is_that_of_the_films_with_their_white() -> None:
+    """Against a curve made by hand: the tilted pigment scaled to strength 100, white added."""
+    white = 0.02 + 0.5 * (WAVELENGTHS < 450.0)
+    pigment = absorption(STANDARD, None)
+    tilted = pigment * (0.92 + 0.05 * (WAVELENGTHS - 550.0) / 150.0)
+    films = [
+        curve(reflectance_from_absorption(ratio + white, None))
+        for ratio in (tilted, tilted / 0.87, pigment)
+    ]
+    held = {"standard": {"": films[2]},
+            "white": {"": curve(reflectance_from_absorption(white, None))}}  # fmt: skip
+    as_drawn = RawUnit(label="run 1", curves={"": films[0]}, **held)
+    scaled = RawUnit(label="run 1", curves={"": films[1]}, **held)
+    residual = computed(
+        "residual colour difference", as_drawn, **PLAIN, subtract_white="yes", definition="maximum"
+    )
+
+    assert residual.value == pytest.approx(
+        computed("colour difference to the standard", scaled).value
+    )
+
+
 def test_a_film_darker_than_its_surface_has_no_strength() -> None:
     """At R = k1 or below the surface alone would reflect more: nothing is made up."""
     done = computed("colour strength", tinted(curve(0.035)))
