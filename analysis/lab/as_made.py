@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.lab.response_data import in_words
 from doe.recipe.actual import actual_settings
 from doe.sheets.book_form import is_film_record
 from doe.study.brief import STAGES, Study
@@ -20,8 +19,6 @@ from doe.study.readings import Actual
 from doe.study.settings import Settings
 
 _UNIT = re.compile(r"(day|batch|sample|panel|run)\s*(\d+)")
-# A quarter of a range: further off than bench scatter, and on the way to the next level of a plan.
-_FAR = 0.25
 # The wider unit first, so that what was noted of a run overrides what was noted of its batch.
 _WIDE_TO_NARROW = (*STAGES, "run")
 
@@ -91,38 +88,6 @@ def as_made(study: Study, plan: Plan, actuals: Sequence[Actual]) -> AsMade:
         order=places,
         findings=_doubts(doubts),
     )
-
-
-def departures(
-    study: Study, plan: Plan, made: Settings, runs: Sequence[int]
-) -> tuple[Finding, ...]:
-    """Name the settings that came out far from the plan.
-
-    Args:
-        study: The brief; gives the ranges that a departure is measured by.
-        plan: The runs.
-        made: Settings as made, of every run of the plan.
-        runs: Numbers of the runs that are fitted; others are not looked at.
-    """
-    findings = []
-    spans = {a.name: a.high - a.low for a in study.additives}
-    spans |= {f.name: f.ends[1] - f.ends[0] for f in study.varied_factors if f.ends is not None}
-    fitted = np.isin(plan.run, list(runs))
-    for name, span in spans.items():
-        gap = np.nan_to_num(np.abs(made.column(name) - plan.settings.column(name)))
-        far = np.flatnonzero((gap > _FAR * span) & fitted)
-        if span > 0 and len(far):
-            findings.append(
-                Finding(
-                    level="caution",
-                    what=f"'{name}' came out far from the plan in "
-                    f"{in_words('run', [plan.run[i] for i in far])}; the settings as made are "
-                    "fitted.",
-                    evidence={"largest departure": float(f"{gap[far].max():.4g}")},
-                    advice="Check the entry; if it is right, the model is told the truth.",
-                )
-            )
-    return tuple(findings)
 
 
 def _by_unit(

@@ -27,6 +27,7 @@ from doe.methods.registry import METHODS
 from doe.methods.settling import OF
 from doe.study.brief import Factor, Response, Study
 from doe.study.computed_merge import COMPUTED
+from doe.study.doubt import Doubt, tell
 from doe.study.finding import Finding
 from doe.study.plan import Plan
 from doe.study.raw_data import RawData
@@ -42,11 +43,16 @@ class Derived:
     Attributes:
         readings: One line a unit, age and repeat of each response that a method computes, ids
             from 1.
-        findings: What the arithmetic doubts, with the units.
+        doubts: What the arithmetic doubts of each unit.
     """
 
     readings: tuple[Reading, ...]
-    findings: tuple[Finding, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The doubts as they are told, those alike once with all their units."""
+        return tell(self.doubts)
 
 
 def derive_readings(
@@ -82,7 +88,7 @@ def derive_readings(
         found.setdefault(response.name, []).extend(rows)
         derived += rows
     numbered = tuple(replace(row, id=i) for i, row in enumerate(derived, start=1))
-    return Derived(readings=numbered, findings=doubts.findings())
+    return Derived(readings=numbered, doubts=tuple(doubts.found))
 
 
 def option_values(response: Response, method: Method) -> OptionValues:
@@ -107,25 +113,19 @@ def _in_order(study: Study) -> list[Response]:
 
 
 class _Doubts:
-    """Findings of single units, those alike told once with all their units."""
+    """Doubts of single units, as they come."""
 
     def __init__(self) -> None:
-        self._units: dict[tuple[str, str, str], tuple[Finding, list[str]]] = {}
+        self.found: list[Doubt] = []
 
-    def add(self, response: str, label: str, findings: Iterable[Finding]) -> None:
-        for finding in findings:
-            key = (response, finding.what, finding.advice)
-            self._units.setdefault(key, (finding, []))[1].append(label)
-
-    def findings(self) -> tuple[Finding, ...]:
-        return tuple(
-            replace(finding, what=f"'{response}', {_listed(labels)}: {finding.what}")
-            for (response, *_), (finding, labels) in self._units.items()
-        )
-
-
-def _listed(labels: Sequence[str]) -> str:
-    return "; ".join(dict.fromkeys(labels))
+    def add(self, response: str, unit: GroupedUnit, findings: Iterable[Finding]) -> None:
+        self.found += [
+            Doubt(
+                finding=finding, about=response, label=unit_label(unit.key), responses=(response,),
+                runs=unit.key[:1], sources=unit.sources,
+            )
+            for finding in findings
+        ]  # fmt: skip
 
 
 # --- from the raw readings of one unit ---------------------------------------------------------
@@ -151,7 +151,7 @@ def _from_units(
             continue
         ready = raw_unit(unit, table, references)
         done = COMPUTE[method.name](ready, options)
-        doubts.add(response.name, ready.label, (*done.findings, *_untypical(method, done)))
+        doubts.add(response.name, unit, (*done.findings, *_untypical(method, done)))
         if done.value is not None:
             rows.append(_reading(response, method, unit, done))
     return rows
@@ -220,7 +220,7 @@ def _from_another(
     readings = []
     for unit, points in gathered:
         done = compute(RawUnit(label=unit_label(unit.key), points=points), options)
-        doubts.add(response.name, unit_label(unit.key), (*done.findings, *_untypical(method, done)))
+        doubts.add(response.name, unit, (*done.findings, *_untypical(method, done)))
         if done.value is not None:
             readings.append(_reading(response, method, unit, done))
     return readings

@@ -40,6 +40,13 @@ class GroupedUnit:
         """The reading that settles the unit without arithmetic: gelled, lost or excluded."""
         return next((row for row in self.rows.values() if row.flag in _SETTLED), None)
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Files and cells of its raw readings and curves."""
+        cells = [row.source for row in self.rows.values()]
+        cells += [curve.source for curve in self.curves.values()]
+        return tuple(dict.fromkeys(cell for cell in cells if cell))
+
     def card(self, noted: Mapping[int, str]) -> str:
         """Give the drawdown card that its curves are on: as they say, else as noted of its run."""
         own = next((curve.card for curve in self.curves.values() if curve.card), "")

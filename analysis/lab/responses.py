@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.lab.as_made import AsMade, as_made, departures
+from analysis.lab.as_made import AsMade, as_made
 from analysis.lab.blocking import blocking_of
 from analysis.lab.off_scale import off_scale_findings, off_scale_flag
 from analysis.lab.one_age import at_one_age
@@ -83,7 +83,6 @@ def _response(
     controls = plan.control_names
     findings = (
         *made.findings,
-        *departures(study, plan, made.settings, tuple(sorted_runs.values)),
         *age_findings,
         *_waiting(sorted_runs, response),
         *_left_out(sorted_runs, response),

@@ -26,6 +26,7 @@ def reasons_to_leave_out(
     said: dict[tuple[str, int], Note] = {
         (note.subject, note.number): note
         for note in choices.standing_notes()
+        if note.says != "stands"
         if note.response is None or fold(note.response) == fold(response)
     }
     reasons = {}

@@ -17,6 +17,7 @@ from doe.methods.registry import is_computed
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
 from doe.model.term import Model
+from doe.steps.doubts import study_doubts
 from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
 from doe.steps.session import Session
 from doe.study.brief import Study
@@ -108,7 +109,11 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
         session=session, coding=coding, region=region_of(study),
         data={name: data[name] for name in names}, fitted=fitted,
         not_fitted={name: _reason(error) for name, error in errors.items()},
-        findings=(*findings, *(_cannot(name, error) for name, error in not_computed.items())),
+        findings=(
+            *findings,
+            *study_doubts(session).findings,
+            *(_cannot(name, error) for name, error in not_computed.items()),
+        ),
         computed=computed,
         not_computed={name: _reason(error) for name, error in not_computed.items()},
     )  # fmt: skip

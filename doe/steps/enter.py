@@ -12,7 +12,8 @@ from doe.errors import Fault, ResultsError
 from doe.methods.registry import is_computed
 from doe.steps.contract import envelope
 from doe.steps.deliveries import Delivery, read_deliveries
-from doe.steps.reading_doubts import impossible_readings, shown_otherwise
+from doe.steps.doubts import study_doubts
+from doe.steps.reading_doubts import shown_otherwise
 from doe.steps.session import Session, open_study, study_folder, with_methods
 from doe.study.curves import Curve
 from doe.study.curves_merge import CurvesOutcome, merge_curves
@@ -143,9 +144,8 @@ def _taken_in(session: Session, delivery: Delivery, *, correct: bool, because: s
         waiting=waiting_runs(after),
         findings=(
             *delivery.findings,
-            *after.doubts,
             *shown_otherwise(delivery.shown, after.readings),
-            *impossible_readings(after.study, after.readings.current()),
+            *study_doubts(after).findings,
         ),
     )
 

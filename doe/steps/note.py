@@ -1,12 +1,15 @@
-"""The step `note`: say of a run, batch or reading that it is lost, excluded or back again."""
+"""The step `note`: say of a run, batch, day or reading what it is worth: lost, excluded, right."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
+from analysis.lab.as_made import as_made
+from analysis.lab.said import reasons_to_leave_out
 from doe.errors import ResultsError
 from doe.steps.contract import envelope
 from doe.steps.results import write_choices
@@ -20,12 +23,13 @@ from doe.study.readings import Flag, Reading, Readings
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteOptions:
-    """What is said of what; exactly one of run, batch and reading."""
+    """What is said of what; exactly one of run, batch, day and reading."""
 
     says: Says
     because: str
     run: int | None = None
     batch: int | None = None
+    day: int | None = None
     response: str | None = None
     reading: int | None = None
     role: str = ""
@@ -61,12 +65,13 @@ def note_study(path: Path, options: NoteOptions) -> NoteOutcome:
 
 
 def _check(options: NoteOptions) -> None:
-    named = [one for one in (options.run, options.batch, options.reading) if one is not None]
+    every = (options.run, options.batch, options.day, options.reading)
+    named = [one for one in every if one is not None]
     if len(named) != 1:
         raise ResultsError(
             "a note is about one thing",
             where="millbase note",
-            allowed="--run, --batch or --reading",
+            allowed="--run, --batch, --day or --reading",
         )
     if not options.because.strip():
         raise ResultsError(
@@ -75,26 +80,75 @@ def _check(options: NoteOptions) -> None:
 
 
 def _on_unit(session: Session, options: NoteOptions) -> NoteOutcome:
-    plan = session.needed_plan()
-    known = set(plan.run) if options.run is not None else set(plan.batch)
-    number = options.run if options.run is not None else options.batch
+    subject, number, known = _unit(session, options)
     if number is None or number not in known:
-        raise ResultsError(
-            f"the plan has no {'run' if options.run is not None else 'batch'} {number}"
-        )
+        raise ResultsError(f"the plan has no {subject} {number}")
     note = Note(
-        subject="run" if options.run is not None else "batch",
+        subject=subject,
         number=number,
         response=_response(session, options.response),
         says=options.says,
         because=options.because,
         role=options.role,
     )
+    if note.says == "stands":
+        _refuse_left_out(session, note)
     session = write_choices(session, session.choices.with_note(note), command="note")
     about = f" for {note.response}" if note.response else ""
     return NoteOutcome(
         session=session, sentence=_sentence(f"{note.subject} {number}{about}", options)
     )
+
+
+def _unit(
+    session: Session, options: NoteOptions
+) -> tuple[Literal["run", "batch", "day"], int | None, set[int | None]]:
+    """Give what kind of unit a note is about, its number, and the numbers that exist."""
+    plan = session.needed_plan()
+    if options.run is not None:
+        return "run", options.run, set(plan.run)
+    if options.batch is not None:
+        return "batch", options.batch, set(plan.batch)
+    days = {*plan.day, *as_made(session.study, plan, session.actuals).day}
+    days |= {curve.day for kind in session.raw.curves.values() for curve in kind}
+    return "day", options.day, days
+
+
+def _refuse_left_out(session: Session, note: Note) -> None:
+    """Refuse to call right what is left out: nobody could tell whether it counts then."""
+    plan = session.needed_plan()
+    day = as_made(session.study, plan, session.actuals).day
+    place: dict[str, Sequence[int | None]] = {"run": plan.run, "batch": plan.batch, "day": day}
+    own = [run for i, run in enumerate(plan.run) if place[note.subject][i] == note.number]
+    names = [note.response] if note.response else [one.name for one in session.study.responses]
+    for name in names:
+        reasons = reasons_to_leave_out(session.choices, plan, day, name)
+        gone = next((run for run in own if run in reasons), None)
+        if gone is not None:
+            raise ResultsError(
+                f"run {gone} is left out of '{name}' ({reasons[gone]})",
+                where="millbase note",
+                do="Take it in again first, with --says back.",
+            )
+
+
+def _stands(session: Session, options: NoteOptions, old: Reading) -> NoteOutcome:
+    """Put on record that a reading is right, or take that back; the reading itself stays."""
+    if options.says == "stands" and old.flag in ("lost", "excluded"):
+        raise ResultsError(
+            f"reading {old.id} is {old.flag}",
+            where="millbase note",
+            do="Take it in again first, with --says back; its id is then a new one.",
+        )
+    note = Note(
+        subject="reading", number=old.id, says=options.says, because=options.because,
+        role=options.role,
+    )  # fmt: skip
+    session = write_choices(session, session.choices.with_note(note), command="note")
+    what = f"reading {old.id} (run {old.run}, {old.response})"
+    if options.says == "back":
+        return NoteOutcome(session=session, sentence=f"what was said of {what} is taken back.")
+    return NoteOutcome(session=session, sentence=_sentence(what, options))
 
 
 def _on_reading(session: Session, options: NoteOptions, number: int) -> NoteOutcome:
@@ -105,6 +159,9 @@ def _on_reading(session: Session, options: NoteOptions, number: int) -> NoteOutc
             f"no reading that stands has the id {number}", where="readings.csv",
             do="Look up its id in readings.csv; a corrected reading has a new one.",
         )  # fmt: skip
+    noted = {one.number for one in session.choices.standing_notes() if one.subject == "reading"}
+    if options.says == "stands" or (options.says == "back" and number in noted):
+        return _stands(session, options, old)
     new = replace(
         old, id=next_numbers(session.plan, session.readings, session.actuals).reading,
         replaces=old.id, flag=_flag(old, options.says, rows), because=options.because,
@@ -118,7 +175,7 @@ def _on_reading(session: Session, options: NoteOptions, number: int) -> NoteOutc
 
 
 def _flag(old: Reading, says: Says, rows: tuple[Reading, ...]) -> Flag:
-    if says != "back":
+    if says == "lost" or says == "excluded":
         return says
     by_id = {row.id: row for row in rows}
     first = old
@@ -140,5 +197,10 @@ def _response(session: Session, name: str | None) -> str | None:
 
 
 def _sentence(what: str, options: NoteOptions) -> str:
-    says = {"lost": "counts as lost", "excluded": "is excluded", "back": "is back again"}
+    says = {
+        "lost": "counts as lost",
+        "excluded": "is excluded",
+        "back": "is back again",
+        "stands": "was checked and stands",
+    }
     return f"{what} {says[options.says]}, because {options.because.strip()}".rstrip(".") + "."

@@ -14,6 +14,7 @@ from doe.model.strata import middle_ratio
 from doe.study.brief import LARGEST_RATIO, Study
 from doe.study.choices import Choices
 from doe.study.computed_merge import contradicted, with_computed
+from doe.study.doubt import Doubt
 from doe.study.finding import Finding
 from doe.study.folder import StudyFolder
 from doe.study.hashes import content_hash, goals_hash, region_hash
@@ -49,7 +50,7 @@ class Session:
     actuals: tuple[Actual, ...]
     choices: Choices
     raw: RawData = field(default_factory=RawData)
-    doubts: tuple[Finding, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     def inputs(self) -> dict[str, str]:
         """Give the version and the hash of every input, as results name them."""
@@ -165,15 +166,16 @@ def with_methods(session: Session) -> Session:
     return replace(
         session,
         readings=with_computed(session.readings, derived.readings),
-        doubts=(*derived.findings, *map(_contradicts, torn)),
+        doubts=(*derived.doubts, *map(_contradicts, torn)),
     )
 
 
-def _contradicts(computed: Reading) -> Finding:
+def _contradicts(computed: Reading) -> Doubt:
     shown = computed.flag if computed.value is None else f"{computed.value:.6g}"
-    return Finding(
+    finding = Finding(
         level="caution",
         what=f"Run {computed.run}, '{computed.response}': a value was entered as it is, and the "
         f"raw readings give {shown}; the one that was entered is used.",
         advice="Correct the one or the other.",
     )
+    return Doubt(finding=finding, responses=(computed.response,), runs=(computed.run,))

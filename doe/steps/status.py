@@ -10,6 +10,7 @@ from doe.errors import DoeError
 from doe.methods.registry import is_computed
 from doe.sheets.workbook_in import missing_runs
 from doe.steps.analysis_of import StudyAnalysis, analyse
+from doe.steps.doubts import StudyDoubts, study_doubts
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session
 from doe.steps.sheet import WORKBOOK
@@ -35,8 +36,11 @@ def study_status(
     findings = [*_plan_findings(session)]
     if session.plan is not None:
         lines += _reading_lines(session, analysis)
+        doubts = study_doubts(session)
+        lines += _doubt_lines(doubts)
         lines += _model_lines(session, analysis)
-        findings += _analysis_findings(analysis)
+        # An analysis tells the doubts among what it found.
+        findings += doubts.findings if analysis is None else _analysis_findings(analysis)
     lines += _decision_lines(session)
     return tuple(lines), tuple(findings)
 
@@ -125,6 +129,17 @@ def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator
             yield _line(
                 "waiting", f"Readings of {response.name}: {len(waiting)} runs wait ({named})."
             )
+
+
+def _doubt_lines(doubts: StudyDoubts) -> Iterator[StatusLine]:
+    """Count the doubts about what came from the bench; nothing to say where there are none."""
+    left, settled = len(doubts.findings), doubts.settled
+    parts = [
+        *([f"{left} about what came from the bench, below"] if left else []),
+        *([f"{settled} settled by note"] if settled else []),
+    ]
+    if parts:
+        yield _line("doubtful" if left else "done", f"Doubts: {', '.join(parts)}.")
 
 
 def _model_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator[StatusLine]:

@@ -17,7 +17,7 @@ from doe.study.toml_text import toml_table
 CHOICES_FILE = "choices.toml"
 # A key that nobody reads is a slip of the pen: it is refused.
 _CLOSED = ConfigDict(extra="forbid")
-Says = Literal["lost", "excluded", "back"]
+Says = Literal["lost", "excluded", "back", "stands"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,19 +47,20 @@ class ResponseChoice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
-    """What was said of a run, batch or day.
+    """What was said of a run, batch, day or reading.
 
     Attributes:
-        subject: What kind of unit.
-        number: Its number.
+        subject: What kind of unit; `reading` is a line of `readings.csv`.
+        number: Its number, of a reading its id.
         response: The response it is said of, None for all.
-        says: `lost` and `excluded` leave the readings out, `back` takes them in again.
+        says: `lost` and `excluded` leave the readings out, `back` takes the last word back,
+            `stands` settles a doubt and changes no number.
         because: Why.
         role: Who said it.
     """
 
     __pydantic_config__ = _CLOSED
-    subject: Literal["run", "batch", "day"]
+    subject: Literal["run", "batch", "day", "reading"]
     number: int
     response: str | None = None
     says: Says

@@ -46,12 +46,16 @@ def enter(
 def note(
     study: StudyArgument,
     says: Annotated[
-        Literal["lost", "excluded", "back"],
-        typer.Option(help="What to say of it.", show_default=False),
+        Literal["lost", "excluded", "back", "stands"],
+        typer.Option(
+            help="What to say of it; 'stands' settles a doubt: checked, and right as it is.",
+            show_default=False,
+        ),
     ],
     because: BecauseOption = "",
     run: Annotated[int | None, typer.Option(help="The run it is about.")] = None,
     batch: Annotated[int | None, typer.Option(help="The batch it is about.")] = None,
+    day: Annotated[int | None, typer.Option(help="The day it is about.")] = None,
     response: Annotated[
         str | None, typer.Option(help="Only this response; else every one.")
     ] = None,
@@ -61,7 +65,7 @@ def note(
     role: RoleOption = "",
     json: JsonOption = False,
 ) -> None:
-    """Say of a run, batch or reading that it is lost, excluded or back again, and why."""
+    """Say of a run, batch, day or reading that it is lost, excluded, back or right, and why."""
     tell(f"Noting it in {study} …")
     from doe.cli.show_bench import show_note
     from doe.steps.note import NoteOptions, note_study
@@ -71,6 +75,7 @@ def note(
         because=because,
         run=run,
         batch=batch,
+        day=day,
         response=response,
         reading=reading,
         role=role,

@@ -228,13 +228,6 @@ def test_actuals_that_cannot_be_used_are_told() -> None:
     assert data.actual.column("pH")[0] == 8.0
 
 
-def test_a_setting_far_from_the_plan_is_doubted() -> None:
-    """A pH half a range away."""
-    data = _viscosity(_readings((1, 100.0)), actuals=[Actual(unit="run 1", what="pH", value="8.8")])
-
-    assert "'pH' came out far from the plan in run 1" in _said(data)
-
-
 def test_actual_grams_become_dose_and_shares() -> None:
     """Half as much again of one additive moves the dose and the package."""
     study = _study(

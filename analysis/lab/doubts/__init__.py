@@ -1,0 +1,1 @@
+"""Doubts about what came from the bench, one small module a doubt."""

@@ -1,0 +1,64 @@
+"""The doubts of a study: gathered, settled by notes, and told; shared by enter, check and fit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from doe.steps.reading_doubts import impossible_readings
+from doe.steps.session import Session
+from doe.study.doubt import Doubt, open_doubts, tell
+from doe.study.finding import Finding
+
+if TYPE_CHECKING:
+    from analysis.lab.doubts.bench import Bench
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyDoubts:
+    """What is doubted of a study.
+
+    Attributes:
+        findings: The doubts that stand open.
+        settled: How many others a note has settled.
+    """
+
+    findings: tuple[Finding, ...] = ()
+    settled: int = 0
+
+
+def study_doubts(session: Session) -> StudyDoubts:
+    """Look for doubts in all that came from the bench; those that a note is about are counted."""
+    if session.plan is None or not (
+        session.readings.rows or session.actuals or not session.raw.is_empty
+    ):
+        return StudyDoubts()
+    # Only a study with something from the bench pays for loading the arithmetic.
+    from analysis.lab.doubts.bench import Bench
+    from analysis.lab.doubts.gathered import doubts_of
+
+    bench = Bench(
+        study=session.study, plan=session.plan, readings=session.readings, raw=session.raw,
+        actuals=session.actuals, choices=session.choices,
+    )  # fmt: skip
+    every = (*session.doubts, *_off_their_scale(session, bench), *doubts_of(bench))
+    left = open_doubts(every, session.choices)
+    return StudyDoubts(findings=tell(left), settled=len(every) - len(left))
+
+
+def _off_their_scale(session: Session, bench: Bench) -> Iterator[Doubt]:
+    from analysis.lab.doubts.bench import cells_of
+
+    for reading in session.readings.current():
+        cells = cells_of(bench, [reading])
+        for finding in impossible_readings(session.study, [reading]):
+            source = "; ".join(cells) or reading.source
+            yield Doubt(
+                finding=replace(finding, evidence={**finding.evidence, "source": source}),
+                responses=(reading.response,),
+                runs=(reading.run,),
+                batches=bench.batches_of([reading.run]),
+                readings=(reading.id,),
+                sources=cells,
+            )
