@@ -27,6 +27,7 @@ from doe.study.folder import StudyFolder
 from doe.study.readings import Readings
 
 FILLED = f"sheets/{SOURCE}-readings.xlsx"
+COLOUR = f"sheets/{SOURCE}-reflectance.csv"
 # Enough for the 21 terms of blend, dose, pH and time with something left to judge them by.
 DEMO_RUNS = 40
 # A short search: the demo is to be looked at within half a minute.
@@ -88,7 +89,7 @@ def run_demo(path: Path, *, tell: Callable[[str], None] = lambda text: None) -> 
     tell("8 of 8  report: figures, tables and the page …")
     return DemoOutcome(
         n_runs=len(planned.plan),
-        n_readings=len(entered.readings.added),
+        n_readings=entered.computed,
         n_fitted=len(fitted.analysis.fitted),
         report=report_study(path),
     )
@@ -106,10 +107,11 @@ def _enter_invented(path: Path) -> tuple[EnterOutcome, int]:
     if plan is None:
         raise ValueError("the demo enters readings before it has runs")
     rng = np.random.default_rng([study.about.seed or 0, 4])
-    readings, actuals, exchanged = invented_entries(study, plan, rng)
-    filled = workbook_bytes(study, plan, Readings(rows=readings), actuals)
-    folder.write({FILLED: filled}, command="demo")
-    return enter_files(path, [path / FILLED]), exchanged
+    made = invented_entries(study, plan, rng)
+    raw = {test: Readings(rows=rows) for test, rows in made.raw.items()}
+    filled = workbook_bytes(study, plan, actuals=made.actuals, raw=raw)
+    folder.write({FILLED: filled, COLOUR: made.colour}, command="demo")
+    return enter_files(path, [path / FILLED, path / COLOUR]), made.exchanged
 
 
 def _reduced() -> FitOptions:

@@ -71,18 +71,30 @@ def true_values(c: Conditions) -> TrueValues:
     return TrueValues(viscosity=math.exp(ln_viscosity), strength=strength, uptake=uptake)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RawBatch:
+    """What the invented bench wrote down of one batch.
+
+    Attributes:
+        viscosity: At low and high speed, mPa·s; empty where the batch gelled.
+        strength: What the reflectance curve of the tint stands for, % of the day's standard.
+        films: Grams of each film before and after a day in water, and re-dried.
+    """
+
+    viscosity: tuple[float, ...] = ()
+    strength: float = float("nan")
+    films: tuple[tuple[float, float, float], ...] = ()
+
+
 def read_batch(
     conditions: Conditions, day: Mapping[str, float], rng: np.random.Generator
-) -> dict[str, tuple[str, ...]]:
+) -> RawBatch:
     """Read one invented batch as the bench would write it down.
 
     Args:
         conditions: What was in the pot.
         day: Shift of the day, from `day_shifts`.
         rng: Source of the scatter.
-
-    Returns:
-        Entries by response: one viscosity (or `gelled`), one strength, two uptake panels.
     """
     true = true_values(conditions)
     # Batch errors of ln viscosity (0.05) and strength (0.9), correlated by −0.4; written out, as a
@@ -94,15 +106,24 @@ def read_batch(
     viscosity = math.exp(ln_viscosity)
     strength = true.strength + day["strength"] + strength_batch + rng.normal(0.0, 0.8)
     uptake_batch = true.uptake + day["uptake"] + rng.normal(0.0, 0.25)
-    panels = [uptake_batch + rng.normal(0.0, 0.3) for _ in range(2)]
+    films = tuple(_film(uptake_batch + rng.normal(0.0, 0.3), rng) for _ in range(2))
     if viscosity > GEL_LIMIT_MPAS:
         # What has set in the mill can be neither let down nor drawn.
-        return dict.fromkeys(("viscosity", "colour strength", "water uptake"), ("gelled",))
-    return {
-        "viscosity": (_three_digits(viscosity),),
-        "colour strength": (f"{strength:.1f}",),
-        "water uptake": tuple(f"{value:.2f}" for value in panels),
-    }
+        return RawBatch()
+    # The worse the pigment is dispersed, the more the millbase thins under shear.
+    thinning = 1.2 + 0.35 * max(0.0, ln_viscosity - 5.6) + 0.02 * rng.normal()
+    return RawBatch(
+        viscosity=(_three_digits(viscosity), _three_digits(viscosity / thinning)),
+        strength=float(strength),
+        films=films,
+    )
+
+
+def _film(uptake_percent: float, rng: np.random.Generator) -> tuple[float, float, float]:
+    """Weigh a film of about half a gram to a tenth of a milligram: dry, wet, re-dried."""
+    dry = round(0.5 + 0.03 * float(rng.normal()), 4)
+    leached = 0.4 + 0.08 * uptake_percent
+    return dry, round(dry * (1 + uptake_percent / 100), 4), round(dry * (1 - leached / 100), 4)
 
 
 def day_shifts(rng: np.random.Generator) -> dict[str, float]:
@@ -127,6 +148,5 @@ def _soft_plus(z: float, s: float) -> float:
     return s * math.log1p(math.exp(z / s))
 
 
-def _three_digits(value: float) -> str:
-    digits = max(0, 2 - math.floor(math.log10(value)))
-    return f"{round(value, 2 - math.floor(math.log10(value))):.{digits}f}"
+def _three_digits(value: float) -> float:
+    return round(value, 2 - math.floor(math.log10(value)))

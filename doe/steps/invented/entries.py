@@ -1,26 +1,45 @@
-"""What the invented bench wrote down: actuals and readings for every run of the demo's plan."""
+"""What the invented bench wrote down: actuals, raw readings and curves of the demo's plan."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
+from doe.methods.viscosity import AT_HIGH, AT_LOW, TWO_SPEED
+from doe.methods.water import BEFORE, REDRIED, UPTAKE, WET
 from doe.recipe.weigh import actual_package, weigh_batch
 from doe.steps.invented import SOURCE
-from doe.steps.invented.bench import Conditions, day_shifts, read_batch
+from doe.steps.invented.bench import Conditions, RawBatch, day_shifts, read_batch
+from doe.steps.invented.colours import colour_file
 from doe.study.brief import Study
 from doe.study.plan import Plan
-from doe.study.readings import Actual, Reading
+from doe.study.readings import Actual, Flag, Reading
 
 WETTING, DISPERSANT, HYDROPHOBIC = "wetting agent", "dispersant", "hydrophobic co-additive"
 _WEIGHING_SD = 0.003  # part of the target
 _PH_SD = 0.03
 
 
-def invented_entries(
-    study: Study, plan: Plan, rng: np.random.Generator
-) -> tuple[tuple[Reading, ...], tuple[Actual, ...], int]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InventedEntries:
+    """What the invented bench delivers.
+
+    Attributes:
+        raw: Raw readings by test.
+        actuals: What was really weighed and reached.
+        colour: The file of reflectance curves, as an instrument exports it.
+        exchanged: Number of the batch with the exchanged weighing.
+    """
+
+    raw: Mapping[str, tuple[Reading, ...]]
+    actuals: tuple[Actual, ...]
+    colour: bytes
+    exchanged: int
+
+
+def invented_entries(study: Study, plan: Plan, rng: np.random.Generator) -> InventedEntries:
     """Run the whole plan on the invented bench.
 
     One batch is weighed with dispersant and hydrophobic co-additive exchanged, as happens.
@@ -30,12 +49,10 @@ def invented_entries(
         plan: Its runs; one batch a run.
         rng: Source of all scatter.
 
-    Returns:
-        Readings, actuals, and the number of the batch with the exchanged weighing.
     """
     exchanged = _batch_to_spoil(plan)
     days = {day: day_shifts(rng) for day in sorted({day for day in plan.day if day is not None})}
-    readings: list[Reading] = []
+    readings: dict[int, RawBatch] = {}
     actuals: list[Actual] = []
     for i, run in enumerate(plan.run):
         row, batch, day = plan.settings.row(i), plan.batch[i] or run, plan.day[i] or 1
@@ -49,8 +66,14 @@ def invented_entries(
         ]
         actuals.append(Actual(unit=f"batch {batch}", what="pH", value=f"{ph:.2f}"))
         made = _conditions(study, grams, row, ph)
-        readings += _readings(run, read_batch(made, days[day], rng))
-    return tuple(readings), tuple(actuals), exchanged
+        readings[run] = read_batch(made, days[day], rng)
+    strengths = {run: one.strength for run, one in readings.items() if one.viscosity}
+    return InventedEntries(
+        raw=_raw_tables(readings),
+        actuals=tuple(actuals),
+        colour=colour_file(strengths, sorted(days), rng),
+        exchanged=exchanged,
+    )
 
 
 def _weighed(
@@ -83,21 +106,27 @@ def _batch_to_spoil(plan: Plan) -> int:
     return plan.batch[int(np.argmax(effect))] or 1
 
 
-def _readings(run: int, entries: Mapping[str, tuple[str, ...]]) -> list[Reading]:
-    return [
-        _reading(run, response, repeat, text)
-        for response, texts in entries.items()
-        for repeat, text in enumerate(texts, start=1)
-    ]
+def _raw_tables(readings: Mapping[int, RawBatch]) -> dict[str, tuple[Reading, ...]]:
+    """Give the raw readings by test; what gelled is said in both."""
+    viscosity: list[Reading] = []
+    uptake: list[Reading] = []
+    for run, made in readings.items():
+        if not made.viscosity:
+            viscosity.append(_row(run, AT_LOW, None))
+            uptake.append(_row(run, BEFORE, None))
+            continue
+        viscosity += map(_row, (run, run), (AT_LOW, AT_HIGH), made.viscosity)
+        for repeat, film in enumerate(made.films, start=1):
+            grams = zip((BEFORE, WET, REDRIED), film, strict=True)
+            uptake += [_row(run, name, value, repeat) for name, value in grams]
+    return {TWO_SPEED.name: tuple(viscosity), UPTAKE.name: tuple(uptake)}
 
 
-def _reading(run: int, response: str, repeat: int, text: str) -> Reading:
-    if text == "gelled":
-        return Reading(
-            id=1, run=run, response=response, repeat=repeat, flag="gelled", source=SOURCE
-        )
-    value = float(text)
-    return Reading(id=1, run=run, response=response, repeat=repeat, value=value, source=SOURCE)
+def _row(run: int, column: str, value: float | None, repeat: int = 1) -> Reading:
+    flag: Flag = "gelled" if value is None else "ok"
+    return Reading(
+        id=1, run=run, response=column, repeat=repeat, value=value, flag=flag, source=SOURCE
+    )
 
 
 def _number(row: Mapping[str, float | str | None], name: str) -> float:
