@@ -80,6 +80,15 @@ def test_the_best_fit_finds_the_model_that_made_the_curve(
     assert (fit.yield_stress, fit.consistency, fit.index) == pytest.approx(parameters, abs=1e-7)
 
 
+def test_the_criterion_is_the_corrected_one_with_the_scatter_counted() -> None:
+    """Hurvich & Tsai (1989): n ln(SS/n) + 2k + 2k(k + 1)/(n − k − 1), k = 3 for two parameters."""
+    stress = flow_stress("Bingham", RATES, (5.0, 0.2, 1.0)) * (1.0 + 0.02 * np.cos(RATES))
+    fit = fit_flow_curve(RATES, stress, "Bingham")
+    squares = float(np.sum(np.log(fit.stress(RATES) / stress) ** 2))
+
+    assert fit.aicc == pytest.approx(8.0 * math.log(squares / 8.0) + 6.0 + 24.0 / 4.0)
+
+
 def test_scatter_lets_the_smaller_model_win() -> None:
     """A power law with 3 % scatter: the yield stress of the larger model is not worth its price.
 
