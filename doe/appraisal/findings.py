@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from doe.appraisal.appraise import Appraisal
 from doe.appraisal.freedom_findings import freedom_findings, listed, plural
+from doe.appraisal.losses import Loss
 from doe.appraisal.sought import WANTED_POWER
 from doe.model.coding import Coding
 from doe.model.terms import is_blend
@@ -87,19 +88,32 @@ def _painful(appraisal: Appraisal) -> list[Finding]:
     for unit, losses in appraisal.losses.items():
         lost = [loss for loss in losses if loss.untold]
         if lost:
-            numbers = listed([str(loss.number) for loss in lost], 12)
-            which = (
-                f"{unit} {numbers}" if len(lost) == 1 else f"any one of {plural(unit)} {numbers}"
-            )
             found.append(
                 Finding(
                     level="caution" if unit == "run" else "note",
-                    what=f"The model can't be estimated without {which}.",
+                    what=f"The model can't be estimated without {_which(unit, lost)}.",
                     evidence={plural(unit): len(lost)},
                     advice="Add runs beside them, or be ready to make them again.",
                 )
             )
+        hardly = [loss for loss in losses if loss.is_gone_in_effect]
+        if hardly:
+            least = min(loss.average_rise for loss in hardly)
+            found.append(
+                Finding(
+                    level="caution" if unit == "run" else "note",
+                    what=f"The model can in effect not be estimated without {_which(unit, hardly)}"
+                    ": the standard error of prediction would be more than ten times as large.",
+                    evidence={plural(unit): len(hardly), "average variance, times": least + 1},
+                    advice="Add runs beside them, or be ready to make them again.",
+                )
+            )
     return found
+
+
+def _which(unit: str, losses: list[Loss]) -> str:
+    numbers = listed([str(loss.number) for loss in losses], 12)
+    return f"{unit} {numbers}" if len(losses) == 1 else f"any one of {plural(unit)} {numbers}"
 
 
 def _on_ratio(appraisal: Appraisal) -> list[Finding]:

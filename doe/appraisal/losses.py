@@ -27,6 +27,11 @@ _GONE = 1e-8
 _PART = 1e-4
 # Points of the sample that stand for the region when the largest variance is looked for again.
 _POINTS = 1500
+# Average variance, as a part of the plan's own on top of it, from which on the model is in effect
+# not estimable: standard errors are then ten times as large, and what a bench of two standard
+# deviations could see takes twenty. (Our choice; where a rank is nearly lost the rise runs into
+# millions, so that little hangs on it.)
+GONE_IN_EFFECT = 99.0
 # Units of a stage that a plan can lose.
 STAGES_LOST = ("run", "batch", "day")
 
@@ -51,6 +56,11 @@ class Loss:
     average_rise: float
     largest_rise: float
     untold: tuple[str, ...]
+
+    @property
+    def is_gone_in_effect(self) -> bool:
+        """Whether the model can be estimated in arithmetic only, with nothing left to read off."""
+        return not self.untold and self.average_rise > GONE_IN_EFFECT
 
 
 def losses_of(

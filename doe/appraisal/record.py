@@ -105,6 +105,7 @@ def _loss(loss: Loss) -> dict[str, Any]:
         "average_variance_rise": loss.average_rise,
         "max_variance_rise": loss.largest_rise,
         "no_longer_told": list(loss.untold),
+        "estimable_in_effect": not (loss.untold or loss.is_gone_in_effect),
     }
 
 

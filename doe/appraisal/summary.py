@@ -194,6 +194,13 @@ def _loss(appraisal: Appraisal) -> str:
                 f"If one of {plural(unit)} {numbers} fails, the model can't be estimated any more."
             )
         return f"If {unit} {loss.number} fails, {listed(loss.untold, 3)} can't be told any more."
+    gone = [str(one.number) for one in appraisal.losses[unit] if one.is_gone_in_effect]
+    if gone:
+        which = f"one of {plural(unit)} {listed(gone, 6)}" if len(gone) > 1 else f"{unit} {gone[0]}"
+        return (
+            f"If {which} fails, the model can in effect not be estimated any more: the standard "
+            "error of prediction would be more than ten times as large."
+        )
     if loss.average_rise < _NOTABLE:
         return (
             f"Any one {unit} may fail at little cost: the average variance rises by less than 5 %."

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from analysis.report.rounding import fixed, percent, plain
 from doe.appraisal.appraise import Appraisal
 from doe.appraisal.comparison import comparison_sentence
-from doe.appraisal.losses import most_painful
+from doe.appraisal.losses import GONE_IN_EFFECT, most_painful
 from doe.appraisal.sizes import SizePoint
 from doe.appraisal.summary import scatter_of_one_run
 from doe.cli.screen import WIDTH, paragraph, shortened, text_table
@@ -179,7 +179,9 @@ def _losses(one: Appraised, outcome: AppraiseOutcome) -> str:
 
 
 def _rise(rise: float) -> str:
-    return "not estimable" if rise == float("inf") else f"+{percent(rise)}"
+    if rise == float("inf"):
+        return "not estimable"
+    return "in effect not estimable" if rise > GONE_IN_EFFECT else f"+{percent(rise)}"
 
 
 def _ratios(one: Appraised, outcome: AppraiseOutcome) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 
 from doe.appraisal.freedom import freedom_of
 from doe.appraisal.information import Information, information_of
+from doe.appraisal.losses import GONE_IN_EFFECT
 from doe.appraisal.runs import PlanRuns
 from doe.layouts.extending.measure import Yardstick, n_links
 from doe.model.coding import Coding
@@ -58,6 +59,12 @@ class Gains:
             said = (
                 f"What it buys: the {self.model} model, which could not be estimated before, with "
                 f"an average prediction variance of {after:.3g} (in error variances)."
+            )
+        elif before > (1 + GONE_IN_EFFECT) * after:
+            said = (
+                f"What it buys: the {self.model} model, which could in effect not be estimated "
+                "before (standard errors of prediction more than ten times as large), with an "
+                f"average prediction variance of {after:.3g} (in error variances)."
             )
         else:
             said = (

@@ -5,13 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from doe.appraisal.findings import appraisal_findings
 from doe.appraisal.information import information_of
 from doe.appraisal.losses import average_without, losses_of, most_painful
 from doe.appraisal.profile import Terrain, average_variance
 from doe.appraisal.runs import PlanRuns, runs_of_values
+from doe.appraisal.summary import summarise
+from doe.model.coding import coding_of
 from doe.model.sampling import sample_region
 from doe.model.strata import Stratum
-from tests.doe.appraisal.held_plans import ground
+from tests.doe.appraisal.held_plans import ground, judged
 from tests.doe.layouts.briefs import CUT_SIMPLEX, RANGES, a_study
 
 RATIO = 2.5
@@ -80,3 +83,23 @@ def test_what_a_run_alone_tells_is_named() -> None:
     assert set(losses[2].untold) == {"intercept", "dose", "pH", "dose × pH"}
     assert np.isinf(losses[2].average_rise)
     assert {loss.number for loss in most_painful(losses, 2)} == {3, 4}
+
+
+def test_a_model_that_hangs_by_a_thread_is_said_to_be_gone_in_effect() -> None:
+    """A line in dose from one far run and a cluster no wider than a thousandth of the range.
+
+    Without the far run the variance rises about a millionfold: no rank is lost, and nothing told.
+    """
+    study = a_study(RANGES[:1])
+    dose = np.array([0.8, 0.8008, 0.8, 0.8008, 0.8, 2.4])
+    found = judged(study, runs_of_values(dose[:, None]), "linear")
+    by_run = {loss.number: loss for loss in found.losses["run"]}
+    finding = [
+        one for one in appraisal_findings(found, coding_of(study)) if "in effect" in one.what
+    ]
+
+    assert by_run[6].untold == ()
+    assert by_run[6].average_rise > 1e4
+    assert [run for run, loss in by_run.items() if loss.is_gone_in_effect] == [6]
+    assert "can in effect not be estimated without run 6" in finding[0].what
+    assert "If run 6 fails, the model can in effect not be estimated" in " ".join(summarise(found))
