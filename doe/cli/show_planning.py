@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from analysis.report.rounding import plain
-from doe.cli.screen import WIDTH, paragraph, shortened, text_table, typed
+from doe.cli.screen import WIDTH, findings_text, paragraph, shortened, text_table, typed
+from doe.study.finding import Finding
 from doe.study.plan import Plan
 
 if TYPE_CHECKING:
@@ -25,9 +27,16 @@ def show_new(outcome: NewOutcome) -> str:
 
 
 def show_check(outcome: CheckOutcome) -> str:
-    """Show where the study stands."""
+    """Show where the study stands, then what its chemistry gives to think about."""
     lines = [f"  {_STATES[line.state]}  {line.text}" for line in outcome.status]
+    if outcome.chemistry:
+        lines += ["", "Chemistry (advice; what a name reads as may be wrong)"]
+        lines.append(findings_text(_with_source(one) for one in outcome.chemistry))
     return "\n".join([outcome.session.study.about.title, *lines])
+
+
+def _with_source(finding: Finding) -> Finding:
+    return replace(finding, advice=f"{finding.advice} Source: {finding.source}")
 
 
 def show_plan(outcome: PlanOutcome) -> str:

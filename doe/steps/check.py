@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from doe.model.region import region_of
-from doe.steps.contract import envelope
+from doe.recipe.chemistry import chemistry_findings
+from doe.steps.contract import envelope, finding_object
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.steps.weighing_check import weighing_findings
@@ -18,11 +19,19 @@ from doe.study.status import StatusLine
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CheckOutcome:
-    """Where the study stands, and what is wrong with it."""
+    """Where the study stands, and what is wrong with it.
+
+    Attributes:
+        session: The inputs.
+        status: Where it stands.
+        findings: What is wrong.
+        chemistry: What the chemistry of the brief gives to think about; it stops nothing.
+    """
 
     session: Session
     status: tuple[StatusLine, ...]
     findings: tuple[Finding, ...]
+    chemistry: tuple[Finding, ...] = ()
 
     @property
     def is_no(self) -> bool:
@@ -34,6 +43,7 @@ class CheckOutcome:
         body = {
             "title": self.session.study.about.title,
             "status": [{"state": line.state, "text": line.text} for line in self.status],
+            "chemistry": [finding_object(finding) for finding in self.chemistry],
         }
         return envelope(body, inputs=self.session.inputs(), findings=self.findings)
 
@@ -61,7 +71,12 @@ def check_study(path: Path, *, unlock: bool = False) -> CheckOutcome:
     holder = session.folder.holder()
     if holder is not None:
         findings = (_locked(holder.sentence()), *findings)
-    return CheckOutcome(session=session, status=status, findings=findings)
+    return CheckOutcome(
+        session=session,
+        status=status,
+        findings=findings,
+        chemistry=chemistry_findings(session.study, region),
+    )
 
 
 def _unlocked(who: str) -> Finding:
