@@ -13,8 +13,17 @@ from doe.study.names import fold, nearest_name
 LIKES: Mapping[str, str] = MappingProxyType(
     {
         "package-and-process": "a package of three additives with its dose, pH and grind time",
-        "dose-and-time": "how much of a known package, and how long a grind",
+        "package-resin-free": "a package of three for a grind without binder: blend and dose",
+        "resin-containing": "binder in the grind: resin share, order of addition, dose",
+        "known-package": "a settled package: its dose, the grind time, water in the film",
+        "dose-and-time": "how much of a known package, and how long a grind, factors only",
         "blend": "the proportions of three additives at a fixed dose",
+        "chemistries": "a choice among dispersant chemistries, each over its own doses",
+        "ph-and-counter-ion": "pH of the grind, and ammonia, an amine or sodium to set it",
+        "water-rescue": "a film that takes up too much water: hydrophobic part, cure age",
+        "two-binders": "one package for two binders, let down side by side",
+        "organic-pigment": "an organic pigment: much surface, many anchors, long grinds",
+        "effect-pigment": "flakes stirred in at low shear, never milled",
         "table": "the shortest brief, for a table of settings and results that exists already",
     }
 )
