@@ -106,7 +106,7 @@ def _options(
 def _wrong_value(option: Option, value: float | str) -> str | None:
     """Say what would be accepted where a value does not fit; None where it does."""
     if option.words:
-        return None if match_name(str(value), option.words) else ", ".join(option.words)
+        return None if match_name(_as_word(value), option.words) else ", ".join(option.words)
     if option.name == OF or isinstance(option.default, str):
         return None if isinstance(value, str) else "a word"
     if isinstance(value, str):
@@ -120,7 +120,11 @@ def _wrong_value(option: Option, value: float | str) -> str | None:
 
 
 def _in_its_words(option: Option, value: float | str) -> float | str:
-    return (match_name(str(value), option.words) or value) if option.words else value
+    return (match_name(_as_word(value), option.words) or value) if option.words else value
+
+
+def _as_word(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:g}"
 
 
 def _missing(

@@ -90,3 +90,10 @@ def test_one_test_serves_several_responses_at_all_their_ages() -> None:
     assert test.ages == (7.0, 14.0, 28.0)
     assert test.per == "panel"
     assert set(named_columns(study)) == {"mass before", "mass wet", "mass re-dried"}
+
+
+def test_a_word_that_is_a_number_needs_no_quotes() -> None:
+    """The ten-degree observer is 10 to anybody."""
+    study = _read('[[response]]\nname = "s"\nfrom = "colour strength"\nwith = { observer = 10 }\n')
+
+    assert study.responses[0].options["observer"] == "10"
