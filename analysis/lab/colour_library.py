@@ -1,7 +1,8 @@
 """The tables and the colour difference that come from the open library colour-science.
 
-Nothing else imports it. It takes seconds to load, with much that is not needed here, so it is
-loaded at the first curve and not before.
+Nothing else imports it. It takes seconds to load, with much that is not needed here. So what light
+and eye make of a wavelength is kept beside it, as the library gives it (`cie_weights.csv`, made
+with version 0.4.7; a test holds the two together), and the library is loaded for CIEDE2000 alone.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import warnings
 from dataclasses import dataclass
 from functools import cache
+from importlib import resources
 from types import ModuleType
 from typing import Literal, get_args
 
@@ -25,6 +27,7 @@ _OBSERVER_NAMES: dict[Observer, str] = {
     "10": "CIE 1964 10 Degree Standard Observer",
     "2": "CIE 1931 2 Degree Standard Observer",
 }
+_KEPT = resources.files("analysis.lab").joinpath("cie_weights.csv")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +44,23 @@ def eye_weights(viewing: Viewing) -> FloatArray:
 
     Returns:
         Light times sensitivity for X, Y and Z, shape (31, 3); relative. Read-only.
+
+    Source:
+        CIE standard observers and illuminants as colour-science 0.4.7 holds them.
     """
+    heads, *lines = _KEPT.read_text(encoding="utf-8").splitlines()
+    columns = heads.split(",")
+    wanted = [columns.index(f"{viewing.illuminant} {viewing.observer} {axis}") for axis in "XYZ"]
+    table = np.array([[float(cell) for cell in line.split(",")] for line in lines])
+    if not np.array_equal(table[:, 0], GRID):
+        raise ValueError(f"{_KEPT.name} is not on the grid")
+    weights = np.ascontiguousarray(table[:, wanted])
+    weights.setflags(write=False)
+    return weights
+
+
+def weights_of_library(viewing: Viewing) -> FloatArray:
+    """Work out anew what `eye_weights` keeps, from the library's own tables."""
     colour = _library()
     name = _OBSERVER_NAMES[viewing.observer]
     eye = colour.MSDS_CMFS[name]
@@ -49,9 +68,7 @@ def eye_weights(viewing: Viewing) -> FloatArray:
     # Both tables hold the grid's wavelengths, so they are read off and not interpolated.
     sensitivity = np.asarray(eye.values)[np.searchsorted(eye.wavelengths, GRID)]
     power = np.asarray(light.values)[np.searchsorted(light.wavelengths, GRID)]
-    weights = np.asarray(sensitivity * power[:, None], dtype=np.float64)
-    weights.setflags(write=False)
-    return weights
+    return np.asarray(sensitivity * power[:, None], dtype=np.float64)
 
 
 @cache
