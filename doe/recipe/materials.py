@@ -109,7 +109,7 @@ def _volume(one: RawMaterial) -> float:
     if one.density is not None:
         return 1.0 / one.density
     if one.solids_density is None and one.solids_fraction != 0.0:
-        raise MissingDatumError(one.keys.get("density_g_per_ml", "density_g_per_ml"), one.where)
+        raise MissingDatumError("density_g_per_ml", one.where)
     return _solids_ml(one) + _water_ml(one) + _organic_ml(one)
 
 
@@ -185,12 +185,13 @@ def raw_materials(study: Study, control: Control | None = None) -> dict[str, Raw
     """
     found: dict[str, RawMaterial] = {}
     for one in study.materials:
-        found[fold(one.name)] = _material(one, f"[[material]] '{one.name}'", "additive")
+        kind = one.kind or "additive"
+        found[fold(one.name)] = _material(one, f"[[material]] '{one.name}'", kind)
     if study.millbase:
         for part in study.millbase.ingredients:
             where = f"[[millbase.ingredient]] '{part.name}'"
             found[fold(part.name)] = _material(part, where, part.kind)
-        found[fold(study.millbase.balance)] = _balance(study.millbase)
+        found[fold(study.millbase.balance)] = _balance(study, study.millbase)
     for additive in study.additives:
         where = f"[[package.additive]] '{additive.name}'"
         found[fold(additive.name)] = _material(additive, where, "additive")
@@ -243,23 +244,24 @@ def _material(one: Material, where: str, kind: MaterialKind | None) -> RawMateri
     )
 
 
-def _balance(millbase: Millbase) -> RawMaterial:
-    """Read the balance: water, by its name; its density is asked for where it is anything else."""
-    density = millbase.balance_density_g_per_ml
-    if density is None and "water" in fold(millbase.balance).split():
-        density = WATER_DENSITY_20C
+def _balance(study: Study, millbase: Millbase) -> RawMaterial:
+    """Read the balance: water by its name, else what `[[material]]` says of it."""
+    name = millbase.balance
+    own = next((one for one in study.materials if fold(one.name) == fold(name)), None)
+    where = f"[[material]] '{name}'"
+    if own is not None:
+        return _material(own, where, own.kind)
+    if "water" not in fold(name).split():
+        return RawMaterial(name=name, where=where)
     return RawMaterial(
-        name=millbase.balance,
+        name=name,
         where="[millbase]",
         kind="water",
         solids_fraction=0.0,
         voc_fraction=0.0,
-        density=density,
+        density=millbase.balance_density_g_per_ml or WATER_DENSITY_20C,
         price_per_kg=millbase.balance_price_per_kg,
-        keys={
-            "price_per_kg": "balance_price_per_kg",
-            "density_g_per_ml": "balance_density_g_per_ml",
-        },
+        keys={"price_per_kg": "balance_price_per_kg"},
     )
 
 

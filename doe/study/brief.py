@@ -169,8 +169,13 @@ class Additive(Material):
 
 
 class NamedMaterial(Material):
-    """`[[material]]`: the additive that a level of a named choice stands for, without a package."""
+    """`[[material]]`: data of what is named elsewhere.
 
+    That is the additive that a level of a named choice stands for, without a package, or a balance
+    that is not water.
+    """
+
+    kind: Literal["binder", "filler", "pigment", "other"] | None = None
     hydrophilic_fraction: Number | None = Field(default=None, ge=0, le=1)
 
 

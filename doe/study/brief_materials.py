@@ -24,13 +24,16 @@ def check_material_data(study: Study) -> Iterator[Flaw]:
         for level in (*factor.levels, factor.value)
         if isinstance(level, str)
     }
+    balance = fold(study.millbase.balance) if study.millbase else ""
     for i, one in enumerate(study.materials):
-        if study.additives or fold(one.name) not in levels:
+        is_dosed = not study.additives and fold(one.name) in levels
+        if not is_dosed and fold(one.name) != balance:
             yield Flaw(
                 path=("material", i, "name"),
-                what=f'"{one.name}" is no level of a named choice that is dosed without a package',
-                do="Name it as the level is named; data of an additive of the package belong under "
-                "[[package.additive]].",
+                what=f'"{one.name}" is no level of a named choice that is dosed without a package, '
+                "and no balance",
+                do="Name it as the level or the balance is named; data of an additive of the package "
+                "belong under [[package.additive]].",
                 rests_on=(("material", i, "name"), ("factor",), NAMES),
             )
 
