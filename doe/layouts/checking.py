@@ -88,7 +88,9 @@ def _what_would_work(layout: Layout, request: Request) -> str:
     made = [
         (len(runs), other.name)
         for other in LAYOUTS.values()
-        if other.name not in (layout.name, OPTIMAL) and (runs := _tried(other, request))
+        if other.name not in (layout.name, OPTIMAL)
+        and (runs := _tried(other, request))
+        and _is_mostly_layout(runs)
     ]
     working = [f"'{name}' ({n_runs} runs)" for n_runs, name in sorted(made)]
     said = []
@@ -101,11 +103,17 @@ def _what_would_work(layout: Layout, request: Request) -> str:
     smaller = _smaller_model(layout, request)
     if smaller:
         said.append(smaller)
-    if request.runs is not None and not said:
+    # With batches said, another number of runs would contradict what the refusal allows.
+    if request.runs is not None and request.batches is None and not said:
         free = _foreseen(layout, replace(request, runs=None))
         if free:
             said.append(f"'{layout.name}' works with --runs {free}.")
     return " ".join(said)
+
+
+def _is_mostly_layout(runs: LayoutRuns) -> bool:
+    """Tell whether a table has so many runs itself, not most of them by repetition."""
+    return 2 * runs.kind.count("replicate") <= len(runs)
 
 
 def _smaller_model(layout: Layout, request: Request) -> str:

@@ -21,7 +21,7 @@ NAME = "full factorial"
 # Centre runs of a layout with ranges at two levels: they show curvature and give pure error.
 _CENTRE = 3
 # More combinations than this nobody runs; the table alone would fill the memory before long.
-_MOST_RUNS = 4096
+MOST_RUNS = 4096
 
 
 def make(request: Request) -> LayoutRuns:
@@ -38,11 +38,11 @@ def make(request: Request) -> LayoutRuns:
         for axis in request.coding.factors
     ]
     n_runs = math.prod(counts)
-    if n_runs > _MOST_RUNS:
+    if n_runs > MOST_RUNS:
         raise PlanError(
             f"a full factorial of these levels has {n_runs} combinations",
             where=f"layout '{NAME}'",
-            allowed=f"up to {_MOST_RUNS}",
+            allowed=f"up to {MOST_RUNS}",
             do="Take a fraction of them, or hold some factors (value = …).",
         )
     coded = _grid(request, counts)

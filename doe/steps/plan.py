@@ -14,12 +14,13 @@ from doe.appraisal.freedom import freedom_of
 from doe.appraisal.freedom_findings import freedom_findings
 from doe.appraisal.runs import runs_of_plan
 from doe.errors import PlanError
+from doe.layouts.asked import refuse_numbers
 from doe.layouts.blocking import block_rule
 from doe.layouts.checking import make_layout
 from doe.layouts.choose import make_chosen
 from doe.layouts.optimal.wanted import criterion_weights, union_model
 from doe.layouts.order import RoundStart, arrange, costs
-from doe.layouts.registry import OPTIMAL
+from doe.layouts.registry import OPTIMAL, find_layout
 from doe.layouts.request import LayoutRuns, Purpose, Request
 from doe.layouts.sampling_batches import has_samples
 from doe.model.coding import coding_of
@@ -129,6 +130,7 @@ def plan_study(
     asked = options or PlanOptions()
     session = open_study(path)
     _refuse_replacing(session, asked)
+    _refuse_numbers(session.study, asked)
     request = replace(_request(session, asked), progress=progress)
     _refuse_a_point(request)
     criterion_weights(request)
@@ -146,6 +148,25 @@ def plan_study(
             *_dear_controls(plan),
         ),
     )  # fmt: skip
+
+
+def _refuse_numbers(study: Study, asked: PlanOptions) -> None:
+    refuse_numbers(
+        study,
+        {
+            "runs": asked.runs, "batches": asked.batches, "days": asked.days,
+            "replicates": asked.replicates, "lack-of-fit": asked.lack_of_fit,
+            "centre": asked.centre, "starts": asked.starts,
+        },
+        optimal=_layout_named(asked) == OPTIMAL,
+    )  # fmt: skip
+
+
+def _layout_named(asked: PlanOptions) -> str | None:
+    """Give the layout that is asked for: a criterion is one of a search."""
+    if asked.layout is None:
+        return OPTIMAL if asked.criterion else None
+    return find_layout(asked.layout).name
 
 
 def _on_freedom(plan: Plan, request: Request) -> tuple[Finding, ...]:
@@ -289,7 +310,7 @@ def _named(models: str | None) -> list[str]:
 
 
 def _laid_out(request: Request, asked: PlanOptions) -> tuple[LayoutRuns, tuple[str, ...]]:
-    name = asked.layout or ("optimal" if asked.criterion else None)
+    name = _layout_named(asked)
     return make_chosen(request) if name is None else (make_layout(name, request), ())
 
 
