@@ -20,7 +20,7 @@ from analysis.lab.demand_models import Chart, Mix
 from doe.study.settings import FloatArray
 
 # Points along each coordinate of the grid, by number of coordinates, and basins followed.
-GRID = {1: 97, 2: 33, 3: 13}
+GRID = {1: 97, 2: 25, 3: 9}
 BASINS = 5
 # Rounds of shrinking: the box halves at most once a round, 30 halvings end at 1e-9 of a grid step.
 ROUNDS = 60
