@@ -32,8 +32,8 @@ def check_material_data(study: Study) -> Iterator[Flaw]:
                 path=("material", i, "name"),
                 what=f'"{one.name}" is no level of a named choice that is dosed without a package, '
                 "and no balance",
-                do="Name it as the level or the balance is named; data of an additive of the package "
-                "belong under [[package.additive]].",
+                do="Name it as the level or the balance is named; data of an additive of the "
+                "package belong under [[package.additive]].",
                 rests_on=(("material", i, "name"), ("factor",), NAMES),
             )
 
