@@ -64,7 +64,7 @@ class AnovaRow:
     kind: SourceKind
     stratum: str
     df: int
-    den_df: int | None
+    den_df: float | None
     ss: float
     ms: float | None
     f: float | None
@@ -194,6 +194,49 @@ class RunRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ComponentRow:
+    """The variance of one stratum, fitted scale.
+
+    Attributes:
+        stratum: `day`, `batch`, …; `residual` for the lowest.
+        variance: Estimated by REML; 0 where the data show none, NaN where they cannot tell.
+        sd: Its root.
+        interval: Of the variance, by the profile of the REML likelihood; from 0 where that end is
+            open, None where nothing tells it.
+        df: Satterthwaite's, 2 σ⁴ over the variance of the estimate.
+        is_zero: Whether the estimate stands at its bound.
+        units: How many units the stratum has; rows for the lowest.
+    """
+
+    stratum: str
+    variance: float
+    sd: float
+    interval: tuple[float, float] | None
+    df: float
+    is_zero: bool
+    units: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misleading:
+    """A coefficient whose error plain least squares of the same runs gets wrong.
+
+    Attributes:
+        label: The coefficient.
+        plain_error: Standard error by least squares, as if every run were on its own.
+        std_error: Standard error that allows for the strata.
+        plain_p: p by least squares.
+        p: p that allows for the strata.
+    """
+
+    label: str
+    plain_error: float
+    std_error: float
+    plain_p: float | None
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Assessment:
     """How good a fit is.
 
@@ -228,6 +271,15 @@ class Assessment:
         mean: Mean of the runs of the plan, fitted scale.
         strata: Sources of error, lowest last.
         blocks: What the blocks are, empty without blocks.
+        block_effects: Estimate of each of them.
+        components: One row a stratum, coarsest first; only where there is a random stratum.
+        terms_vary: The stratum each coefficient is told in, by label; the coarsest whose units
+            hold its column constant. Only where there is a random stratum.
+        misleading: Coefficients whose error plain least squares gets wrong by more than a quarter.
+        press_by_unit: Sum of squared errors where each unit of the coarsest random stratum is left
+            out whole.
+        r2_predicted_by_unit: The share of the variation that is predicted so.
+        unit_left_out: What such a unit is; empty without.
     """
 
     level: float
@@ -259,3 +311,9 @@ class Assessment:
     strata: tuple[str, ...] = ("residual",)
     blocks: str = ""
     block_effects: Mapping[str, float] = field(default_factory=dict)
+    components: tuple[ComponentRow, ...] = ()
+    terms_vary: Mapping[str, str] = field(default_factory=dict)
+    misleading: tuple[Misleading, ...] = ()
+    press_by_unit: float | None = None
+    r2_predicted_by_unit: float | None = None
+    unit_left_out: str = ""

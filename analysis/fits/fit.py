@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from analysis.fits.kenward_roger import KenwardRoger
 from doe.model.coding import Coding
 from doe.model.matrix import Column
 from doe.model.terms import Model
@@ -51,7 +52,8 @@ class Fit:
         coefficients: Shape (p,), surface only; blocks and controls are beside it.
         covariance: Shape (p, p), of the coefficients.
         coefficient_df: Shape (p,), degrees of freedom of each standard error.
-        components: Variance of each stratum by stage name; `residual` is the lowest.
+        components: Variance of each stratum by stage name; `residual` is the lowest; 0 where none
+            was found, NaN where the runs cannot tell it.
         component_df: Degrees of freedom of each component.
         block_effects: Estimate of each fixed block level, sum to zero; empty without blocks.
         control_means: Mean and standard error of each control, fitted scale.
@@ -60,6 +62,10 @@ class Fit:
         repeats: Readings averaged in one value of a run, as planned (the rounded median count).
         family: Distribution of the response.
         method: Estimator.
+        adjustment: What tests and degrees of freedom of contrasts need besides, by REML only;
+            `covariance` is then the adjusted one. Ask `analysis.fits.contrasts`.
+        by_reading: Whether single readings were fitted, so that `residual` is their variance and
+            runs have a component of their own.
     """
 
     response: str
@@ -81,6 +87,8 @@ class Fit:
     repeats: int = 1
     family: Family = "gaussian"
     method: Method = "ols"
+    adjustment: KenwardRoger | None = None
+    by_reading: bool = False
 
     def __post_init__(self) -> None:
         p = len(self.columns)
@@ -95,6 +103,18 @@ class Fit:
         return float(self.components["residual"] ** 0.5)
 
     @property
+    def new_run_weights(self) -> dict[str, float]:
+        """How much of each component one new run carries: 1, of readings its part in the mean."""
+        of_reading = 1.0 / max(self.repeats, 1) if self.by_reading else 1.0
+        return {name: of_reading if name == "residual" else 1.0 for name in self.components}
+
+    @property
+    def new_run_variance(self) -> float:
+        """Variance of one new run about its true mean: all strata together."""
+        weights = self.new_run_weights
+        return float(sum(weights[name] * value for name, value in self.components.items()))
+
+    @property
     def total_sd(self) -> float:
         """Standard deviation of one new run: all strata together."""
-        return float(sum(self.components.values()) ** 0.5)
+        return float(self.new_run_variance**0.5)

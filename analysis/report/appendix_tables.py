@@ -171,7 +171,7 @@ def _anova_row(row: AnovaRow, places: int | None) -> tuple[Cell, ...]:
         _fixed(row.ss, places),
         _fixed(row.ms, places),
         _fixed(row.f, 2),
-        Cell(text="–") if row.den_df is None else _whole(row.den_df),
+        _freedom(row.den_df),
         Cell(text=p_text(row.p), value=row.p),
     )
 
@@ -252,6 +252,13 @@ def _plain(value: float | None, digits: int = 4) -> Cell:
 
 def _fixed(value: float | None, places: int | None) -> Cell:
     return _plain(value) if places is None else Cell(text=fixed(value, places), value=value)
+
+
+def _freedom(df: float | None) -> Cell:
+    """Show degrees of freedom: whole where they are, else to a decimal."""
+    if df is None or not math.isfinite(df):
+        return Cell(text="–" if df is None or math.isnan(df) else "∞")
+    return Cell(text=f"{df:.0f}" if df == int(df) else fixed(df, 1), value=df)
 
 
 def _whole(value: int) -> Cell:

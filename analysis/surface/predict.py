@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import stats
 
+from analysis.fits.contrasts import contrast_df, run_variance_df
 from analysis.fits.fit import Fit
 from analysis.fits.scales import forward, inverse, log_slope
 from analysis.surface.exact import COMPUTED, ExactResponse, Surface
@@ -147,9 +148,9 @@ def _prediction(
 ) -> Prediction:
     """Predict from rows (n, p) of the model matrix and values (n,) on the fitted scale."""
     mean_variance = np.einsum("np,pq,nq->n", rows, fit.covariance, rows)
-    run_variance = mean_variance + sum(fit.components.values())
+    run_variance = mean_variance + fit.new_run_variance
     df_of_mean = mean_df(fit, rows)
-    run_df = _run_df(fit, mean_variance, df_of_mean)
+    run_df = _run_df(fit, rows, mean_variance, df_of_mean)
     return Prediction(
         response=fit.response,
         unit=fit.unit,
@@ -189,24 +190,28 @@ def _interval(
 def mean_df(fit: Fit, rows: FloatArray) -> FloatArray:
     """Give the degrees of freedom of x'b, shape (n,); NaN where there are none.
 
-    Where the coefficients differ in theirs, their harmonic mean, weighted by what each
-    coefficient adds to the variance.
+    By Kenward and Roger where there are strata. Where the coefficients differ in theirs for another
+    reason, their harmonic mean, weighted by what each coefficient adds to the variance.
     """
     shared = fit.coefficient_df[0]
-    if np.all(fit.coefficient_df == shared):
-        return np.full(len(rows), shared if shared > 0 else np.nan)
+    if fit.adjustment is not None or np.all(fit.coefficient_df == shared):
+        return contrast_df(fit, rows)
     parts = np.abs(rows * (rows @ fit.covariance))
     combined: FloatArray = parts.sum(axis=1) / (parts / fit.coefficient_df).sum(axis=1)
     return combined
 
 
-def _run_df(fit: Fit, mean_variance: FloatArray, df_of_mean: FloatArray) -> FloatArray:
+def _run_df(
+    fit: Fit, rows: FloatArray, mean_variance: FloatArray, df_of_mean: FloatArray
+) -> FloatArray:
     """Degrees of freedom of the total variance of one new run."""
+    if fit.adjustment is not None:
+        return run_variance_df(fit, rows)
     if len(fit.components) == 1:
         # One stratum: x'Φx is a multiple of σ², so the total is known as well as σ² is.
         df = fit.component_df["residual"]
         return np.full(len(mean_variance), df if df > 0 else np.nan)
-    total = mean_variance + sum(fit.components.values())
+    total = mean_variance + fit.new_run_variance
     spread = mean_variance**2 / df_of_mean
     for stage, variance in fit.components.items():
         if variance > 0.0:
