@@ -59,8 +59,9 @@ def _overall(plans: Sequence[Appraised]) -> str:
         ("prediction variance, half of region below", lambda a: _share(a, 0.5)),
         ("prediction variance, 90 % of region below", lambda a: _share(a, 0.9)),
         ("prediction variance, largest", lambda a: _variance(a, "largest")),
-        ("D, A, G", lambda a: ", ".join(plain(v, 3) for v in
-                                        (a.d_efficiency, a.a_efficiency, a.g_efficiency))),
+        ("coefficients, all together (D, 1 at best)", lambda a: plain(a.d_efficiency, 3)),
+        ("coefficients, on average (A)", lambda a: plain(a.a_efficiency, 3)),
+        ("prediction at its worst (G)", lambda a: plain(a.g_efficiency, 3)),
         ("largest variance inflation", _inflation),
         ("condition", lambda a: plain(a.condition, 3)),
     ]  # fmt: skip
@@ -146,13 +147,15 @@ def _mixed(one: Appraised, outcome: AppraiseOutcome) -> str:
     worst = sorted(appraisal.aliases, key=lambda one: -max(abs(part) for _, part in one.others))
     for alias in worst[:_ALIASES]:
         largest = sorted(alias.others, key=lambda other: -abs(other[1]))
-        named = ", ".join(f"{_signed(part)} of {name}" for name, part in largest[:_OTHERS])
+        named = ", ".join(f"{_signed(part)} times {name}" for name, part in largest[:_OTHERS])
         more = f" and {len(largest) - _OTHERS} more" if len(largest) > _OTHERS else ""
-        lines.append(_folded(f"  {alias.term} takes up {named}{more}"))
+        lines.append(_folded(f"  {alias.term} by {named}{more}"))
     left = len(appraisal.aliases) - _ALIASES
     if left > 0:
         lines.append(f"  and {left} more (--json lists all)")
-    title = _whose(one, outcome, "What the estimates would take up of terms of the next order:")
+    title = _whose(
+        one, outcome, "Were there effects that the model leaves out, these would be off:"
+    )
     return "\n".join([title, *lines])
 
 

@@ -14,11 +14,12 @@ import typer
 from doe.cli.answer import finish
 from doe.cli.options import JsonOption, ReplaceOption, SeedOption, StudyArgument, ratios_in
 from doe.cli.screen import progress_bar, tell
+from doe.study.templates import LIKES
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands of this module."""
-    app.command(epilog="Example: millbase new brick-red --like dose-and-time")(new)
+    app.command(epilog=_starting_briefs())(new)
     app.command(epilog="Example: millbase check brick-red")(check)
     app.command(epilog="Example: millbase plan brick-red --runs 30 --for optimising")(plan)
     app.command(epilog="Example: millbase sheet brick-red")(sheet)
@@ -27,7 +28,7 @@ def register(app: typer.Typer) -> None:
 def new(
     study: Annotated[Path, typer.Argument(help="The folder to make.", show_default=False)],
     like: Annotated[
-        str, typer.Option(help="Which starting brief; an unknown name lists them.")
+        str, typer.Option(help="Which starting brief, of those below.")
     ] = "package-and-process",
     json: JsonOption = False,
 ) -> None:
@@ -37,6 +38,14 @@ def new(
     from doe.steps.new import new_study
 
     finish(new_study(study, like=like), json, show_new)
+
+
+def _starting_briefs() -> str:
+    """List the starting briefs as they are: the mark at the front keeps the lines apart."""
+    width = max(map(len, LIKES))
+    lines = [f"  {name:<{width}}  {meaning}" for name, meaning in LIKES.items()]
+    listed = "\n".join(["\b", "Starting briefs:", *lines])
+    return f"{listed}\n\nExample: millbase new brick-red --like dose-and-time"
 
 
 def check(
@@ -110,7 +119,10 @@ def plan(
     ] = None,
     starts: Annotated[
         int | None,
-        typer.Option(help="Random starts of an optimal plan: 48 without it, 12 at least.", min=1),
+        typer.Option(
+            help="Random starts of an optimal plan: 48 without it; fewer than 12 count as 12.",
+            min=1,
+        ),
     ] = None,
     seed: SeedOption = None,
     replace: ReplaceOption = False,
