@@ -171,6 +171,8 @@ def _untypical(method: Method, done: Computed) -> tuple[Finding, ...]:
     """Doubt a value far from what such tests give, without dropping it."""
     if method.typical is None or done.value is None or done.flag != "ok":
         return ()
+    if done.findings and method.scale == "log" and done.value <= 0:
+        return ()  # the method has told that it cannot be
     low, high = method.typical
     if low <= done.value <= high:
         return ()

@@ -42,7 +42,16 @@ def study_doubts(session: Session) -> StudyDoubts:
         study=session.study, plan=session.plan, readings=session.readings, raw=session.raw,
         actuals=session.actuals, choices=session.choices,
     )  # fmt: skip
-    every = (*session.doubts, *_off_their_scale(session, bench), *doubts_of(bench))
+    found = doubts_of(bench)
+    off_scale = tuple(_off_their_scale(session, bench))
+    impossible = {cell for one in found if one.is_impossible for cell in one.sources}
+    told = {(name, cell) for one in off_scale for name in one.responses for cell in one.sources}
+    # What cannot be is told once: not again for each thing that follows from it.
+    from_methods = (
+        one for one in session.doubts if not told & {(one.about, cell) for cell in one.sources}
+    )
+    derived = (*from_methods, *off_scale)
+    every = (*(one for one in derived if not impossible & set(one.sources)), *found)
     left = open_doubts(every, session.choices)
     return StudyDoubts(findings=tell(left), settled=len(every) - len(left))
 

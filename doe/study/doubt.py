@@ -30,6 +30,7 @@ class Doubt:
         days: Days that a note may name.
         readings: Ids in `readings.csv` that a note may name.
         sources: File and cell of what is doubted.
+        is_impossible: Whether no instrument can show it, so that all that follows is void.
     """
 
     finding: Finding
@@ -41,6 +42,7 @@ class Doubt:
     days: tuple[int, ...] = ()
     readings: tuple[int, ...] = ()
     sources: tuple[str, ...] = ()
+    is_impossible: bool = False
 
     def is_settled_by(self, note: Note) -> bool:
         """Tell whether a standing note is about this."""

@@ -189,7 +189,8 @@ def test_actuals_survive_their_file(rows: list[tuple[int, str, str]]) -> None:
 @given(
     st.dictionaries(WORDS, st.builds(ResponseChoice, model=WORDS, power=NUMBERS, because=WORDS)),
     st.lists(
-        st.builds(Note, subject=st.just("run"), number=st.integers(1), says=st.just("lost"),
+        st.builds(Note, subject=st.sampled_from(["run", "reading"]), number=st.integers(1),
+                  says=st.sampled_from(["lost", "stands"]),
                   response=st.none() | WORDS, because=WORDS),
         max_size=3,
     ),

@@ -57,5 +57,6 @@ def _doubt(
         responses=responses,
         runs=(row.run,),
         batches=bench.batches_of([row.run]),
-        sources=(row.source,),
+        sources=(row.source,) if row.source else (),
+        is_impossible=True,
     )

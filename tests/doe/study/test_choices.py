@@ -43,6 +43,7 @@ ALL = Choices(
     [
         Choices(),
         ALL,
+        Choices(notes=(Note(subject="reading", number=40, says="stands", because="read again"),)),
         Choices(chosen=ChosenSettings(settings={"=a\\b \x7f": 1e-20, "ü.²": "über"})),
     ],
 )
