@@ -18,6 +18,8 @@ from doe.layouts.asked import refuse_numbers
 from doe.layouts.blocking import block_rule
 from doe.layouts.checking import make_layout
 from doe.layouts.choose import make_chosen
+from doe.layouts.drawn_samples import repeats_finding
+from doe.layouts.optimal.chains import CHAINS
 from doe.layouts.optimal.wanted import criterion_weights, union_model
 from doe.layouts.order import RoundStart, arrange, costs
 from doe.layouts.registry import OPTIMAL, find_layout
@@ -145,7 +147,7 @@ def plan_study(
         session=replace(session, plan=plan), plan=plan, costs=costs(plan), files=files,
         findings=(
             *request.region.findings, *runs.findings, *_on_freedom(plan, request),
-            *_dear_controls(plan),
+            *_dear_controls(plan), *repeats_finding(plan), *_few_starts(plan, asked),
         ),
     )  # fmt: skip
 
@@ -212,6 +214,25 @@ def _dear_controls(plan: Plan) -> tuple[Finding, ...]:
             evidence={"controls": n, "batches": len(plan)},
             advice="One control a day shows drift; run the others once a round "
             '(every = "round") if the bench time matters more.',
+        ),
+    )
+
+
+def _few_starts(plan: Plan, asked: PlanOptions) -> tuple[Finding, ...]:
+    """Say where a search was too short to tell whether there is a better plan."""
+    details = plan.rounds[-1].details
+    agreeing, searches = (
+        details.get("searches that ended at this plan"), details.get("independent searches")
+    )  # fmt: skip
+    if asked.starts is None or asked.starts >= CHAINS or agreeing is None or agreeing > 1:
+        return ()
+    return (
+        Finding(
+            level="note",
+            what=f"So few starts cannot tell whether a better plan exists: only one of {searches} "
+            "searches ended at this one.",
+            evidence={"starts": asked.starts, "searches that agree": agreeing},
+            advice=f"Leave out --starts: {CHAINS} are the house's number.",
         ),
     )
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from doe.errors import PlanError
 from doe.layouts.blocking import block_rule, block_sizes
+from doe.layouts.drawn_samples import refuse_samples
 from doe.layouts.optimal.goal import BAYESIAN_D, NAMES, parse_criterion
 from doe.layouts.optimal.search import Wanted
 from doe.layouts.request import Request
@@ -256,6 +257,7 @@ def _shared(request: Request, p: int, p_batch: int) -> tuple[int, int]:
     elif batches is None:
         batches = max(p_batch + SPARE_BATCHES, -(-p // each) + SPARE_BATCHES)
     assert batches is not None
+    refuse_samples(request.study, _draws(request, each))
     if batches < p_batch or batches * each < p:
         least = max(p_batch, -(-p // each))
         raise PlanError(
@@ -300,10 +302,20 @@ def largest_model(request: Request) -> str:
     return "Even a linear model needs more; hold a factor (value = …) or make more runs."
 
 
+def _draws(request: Request, each: int) -> int:
+    """Count the samples that are drawn for so many runs of a batch."""
+    return each // _PANELS if _shares_samples(request, each) else each
+
+
+def _shares_samples(request: Request, each: int) -> bool:
+    """Tell whether several panels are drawn down from one sample."""
+    stages = {factor.set_per for factor in request.study.varied_factors}
+    return {"sample", "panel"} <= stages and each % _PANELS == 0
+
+
 def _samples(request: Request, batch: IntArray, each: int) -> IntArray | None:
     """Number the samples where several panels are drawn down from one; None where none are."""
-    stages = {factor.set_per for factor in request.study.varied_factors}
-    if not {"sample", "panel"} <= stages or each % _PANELS:
+    if not _shares_samples(request, each):
         return None
     return np.arange(len(batch)) // _PANELS + 1
 
