@@ -130,11 +130,10 @@ def _pot(table: Table, i: int, number: int, faults: list[Fault]) -> Pot | None:
     dose = table.number(i, "dose", faults)
     order = table.whole(i, "order", faults)
     if dose is None or dose < 0:
-        faults.append(
-            Fault(where=table.place(i, "dose"), what=f"the dose is {dose:g}")
-            if dose is not None
-            else _blank(table, i, "dose")
-        )
+        if dose is not None:
+            faults.append(Fault(where=table.place(i, "dose"), what=f"the dose is {dose:g}"))
+        elif not table.text(i, "dose").strip():
+            faults.append(_blank(table, i, "dose"))
         return None
     made = {
         name: text for name in table.names if name not in COLUMNS and (text := table.text(i, name))
