@@ -58,7 +58,7 @@ def prediction_table(content: ReportContent) -> Table:
         rows.append(
             (
                 Cell(text=f"{entry.response} ({entry.unit})" if entry.unit else entry.response),
-                Cell(text=entry.value_is),
+                Cell(text="computed" if entry.response in content.computed else entry.value_is),
                 Cell(text=with_error(entry.value, error), value=entry.value),
                 *(Cell(text=with_error(end, error), value=end) for end in ends),
                 Cell(text=plain(entry.desirability, 3), value=entry.desirability),

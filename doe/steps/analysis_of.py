@@ -133,6 +133,21 @@ def _computed(
     return computed, errors
 
 
+def _titrated(study: Study, computed: tuple[str, ...]) -> tuple[Finding, ...]:
+    """Say that grams which only the bench knows are not in what is computed."""
+    titrated = [factor for factor in study.factors if factor.set_by]
+    if not titrated or not computed:
+        return ()
+    words = ", ".join(f"'{factor.name}' with {factor.set_by}" for factor in titrated)
+    return (
+        Finding(
+            level="note",
+            what=f"What is titrated ({words}) counts as the balance that it replaces in "
+            f"{', '.join(computed)}: its grams are not known beforehand.",
+        ),
+    )
+
+
 def _cannot(name: str, error: DoeError) -> Finding:
     return Finding(
         level="caution",

@@ -64,7 +64,7 @@ def goals_hash(study: Study) -> str:
         )
     plain["limits"] = _unordered([limit.because for limit in study.limits])
     plain["forbids"] = _unordered([forbid.because for forbid in study.forbids])
-    for several in ("responses", "views", "controls"):
+    for several in ("responses", "views", "controls", "materials"):
         plain[several] = _unordered(plain[several])
     return _mark(plain)
 

@@ -280,7 +280,9 @@ def test_the_report_draws_them_without_checks_of_a_model(study: Path) -> None:
 
 def test_a_missing_datum_is_named_with_its_key(tmp_path: Path, millbase: Millbase) -> None:
     """And the responses that are read go on without it."""
-    study = write_study(tmp_path / "study", BRIEF.replace("price_per_kg = 3.8\n", ""))
+    brief = BRIEF.replace("price_per_kg = 3.8\n", "")
+    brief = brief.replace('name = "pH"\n', 'name = "pH"\nset_by = "base"\n')
+    study = write_study(tmp_path / "study", brief)
     fit = millbase("fit", study, "--json").json
     told = json.dumps(fit["findings"], ensure_ascii=False)
 
@@ -288,3 +290,4 @@ def test_a_missing_datum_is_named_with_its_key(tmp_path: Path, millbase: Millbas
     assert set(fit["computed"]) == {"VOC"}
     assert "[[package.additive]] 'dispersant': price_per_kg is missing" in told
     assert "price_per_kg" in fit["not_computed"]["cost"]
+    assert "'pH' with base) counts as the balance that it replaces in VOC" in told
