@@ -40,10 +40,10 @@ def fill(book: Path, *, change: float = 1.0) -> None:
     """Fill in a ladder's workbook: the control gelled, all else by the invented viscosity."""
     made = load_workbook(book)
     sheet = made["Ladder"]
-    heads = {str(cell.value): cell.column for cell in sheet[3]}
+    heads = {str(cell.value): place for place, cell in enumerate(sheet[3], start=1)}
     for row in range(4, sheet.max_row + 1):
         dose = sheet.cell(row, heads["dose, % on pigment"]).value
-        if dose is not None:
+        if isinstance(dose, (int, float)):
             reading = sheet.cell(row, heads["viscosity, mPa·s"])
             reading.value = change * viscosity(float(dose)) if dose else "gelled"
     made.save(book)

@@ -69,7 +69,7 @@ def test_certified_sum_of_two_decays_is_reached() -> None:
         slow, fast = (np.exp(-np.exp(u[:, j : j + 1]) * at) for j in range(2))
         return Mix(np.zeros_like(slow), (slow, -fast))
 
-    x = 10.0 * np.arange(33)
+    x = np.linspace(0.0, 320.0, 33)
     solved = solve_chart(Chart(bounds=((-6.0, -3.5), (-5.0, -2.5)), build=build), x, MGH17_Y)
 
     assert solved.rss == pytest.approx(5.4648946975e-05, rel=1e-8)

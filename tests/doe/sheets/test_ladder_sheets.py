@@ -42,7 +42,7 @@ def filled(data: bytes, cells: dict[tuple[int, str], Any]) -> bytes:
     """Fill in cells by sheet row below the headers and by header, as a spreadsheet would."""
     book = load_workbook(io.BytesIO(data))
     sheet = book[SHEET]
-    heads = {str(cell.value): cell.column for cell in sheet[HEAD_ROW]}
+    heads = {str(cell.value): place for place, cell in enumerate(sheet[HEAD_ROW], start=1)}
     for (row, head), value in cells.items():
         sheet.cell(HEAD_ROW + row, heads[head]).value = value
     out = io.BytesIO()
