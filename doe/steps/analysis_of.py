@@ -113,6 +113,7 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
             *findings,
             *study_doubts(session).findings,
             *(_cannot(name, error) for name, error in not_computed.items()),
+            *_titrated(study, tuple(computed)),
         ),
         computed=computed,
         not_computed={name: _reason(error) for name, error in not_computed.items()},
