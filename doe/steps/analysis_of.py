@@ -100,9 +100,9 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
             findings += more
         except FitError as error:
             errors[name] = error
-    if not fitted and (not computed or options.tries_out):
+    untold = [*errors.values(), *not_computed.values()]
+    if not fitted and untold and (not computed or options.tries_out):
         # A slip in an option is a fault of every response alike: once is enough.
-        untold = [*errors.values(), *not_computed.values()]
         faults = dict.fromkeys(fault for error in untold for fault in error.faults)
         raise FitError.from_faults(faults)
     return StudyAnalysis(

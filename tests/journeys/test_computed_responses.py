@@ -250,6 +250,15 @@ def test_fit_lists_them_apart_from_the_models(study: Path) -> None:
     assert len(fit["computed"]["cost"]["runs"]) == 40
 
 
+def test_fit_of_a_computed_response_alone_gives_its_values(study: Path) -> None:
+    """Nothing has to be modelled for it."""
+    answer = run_millbase("fit", study, "--only", "cost", "--json")
+
+    assert answer.status == 0
+    assert not answer.json["responses"]
+    assert set(answer.json["computed"]) == {"cost"}
+
+
 def test_check_waits_for_no_readings_of_them(study: Path) -> None:
     """They are done from the start."""
     out = run_millbase("check", study).out
