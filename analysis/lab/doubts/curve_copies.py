@@ -14,6 +14,8 @@ from doe.study.finding import Finding
 # Five different values: two readings of one film agree in none of them to four digits, as a rule.
 # Common practice, no source.
 LEAST_VALUES = 5
+# Whoever files one reading for all days does so on purpose, as a rule.
+_ONE_STANDARD = "one reading kept for all, so that drift from day to day does not show."
 
 
 def copied_curves(bench: Bench) -> Iterator[Doubt]:
@@ -57,9 +59,9 @@ def _doubt(bench: Bench, kind: str, group: Sequence[Curve], responses: tuple[str
     named = f"--run {runs[-1]}" if runs else f"--day {days[-1]}" if days else "--run …"
     return Doubt(
         finding=Finding(
-            level="caution",
-            what=f"The {kind} curves of {units} are equal at all {len(group[0].x)} places: was one "
-            "of them copied?",
+            level="caution" if runs else "note",
+            what=f"The {kind} curves of {units} are equal at all {len(group[0].x)} places: "
+            + ("was one of them copied?" if runs else _ONE_STANDARD),
             evidence={"curve": kind, "places": len(group[0].x)},
             advice="Look in the instrument's own record; correct the copied one and enter it "
             f"again, or note that it stands: 'millbase note STUDY {named} --says stands "

@@ -129,6 +129,18 @@ def test_curves_equal_everywhere_are_doubted() -> None:
     assert "run 1 and run 3" in found.finding.what
 
 
+def test_one_standard_for_all_days_is_a_note() -> None:
+    """It is done on purpose, and hides drift."""
+    curves = [
+        Curve(id=day, subject="standard", day=day, x=curve(1, ONE).x, y=ONE) for day in (1, 2)
+    ]
+    (found,) = copied_curves(bench_of(curves={"reflectance": curves}, study=study_of(STRENGTH)))
+
+    assert found.finding.level == "note"
+    assert "drift from day to day does not show" in found.finding.what
+    assert found.days == (1, 2)
+
+
 def test_flat_curves_are_no_copies() -> None:
     """Two blacks that read the same everywhere."""
     curves = [curve(1, (0.04,) * 6), curve(2, (0.04,) * 6)]
