@@ -9,6 +9,7 @@ from typing import Any
 from doe.model.region import region_of
 from doe.recipe.chemistry import chemistry_findings
 from doe.steps.contract import envelope, finding_object
+from doe.steps.foreseen import foreseen_findings
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.steps.weighing_check import weighing_findings
@@ -65,6 +66,7 @@ def check_study(path: Path, *, unlock: bool = False) -> CheckOutcome:
     status, findings = study_status(session, analysis)
     if analysis is None:
         findings = (*region.findings, *findings)
+    findings = (*findings, *foreseen_findings(session.study, region, session.plan))
     findings = (*findings, *weighing_findings(session.study, region))
     if broken is not None:
         findings = (_unlocked(broken.sentence()), *findings)

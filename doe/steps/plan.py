@@ -29,6 +29,7 @@ from doe.model.coding import coding_of
 from doe.model.matrix import model_matrix
 from doe.model.region import region_of
 from doe.steps.contract import envelope
+from doe.steps.foreseen import refuse_full_days, with_cause
 from doe.steps.given_table import plan_of_table
 from doe.steps.model_choice import known_model
 from doe.steps.session import Session, open_study, refuse_ratios
@@ -137,7 +138,10 @@ def plan_study(
     _refuse_a_point(request)
     criterion_weights(request)
     refuse_ratios(request.ratios)
-    runs, why = _laid_out(request, asked)
+    try:
+        runs, why = _laid_out(request, asked)
+    except PlanError as error:
+        raise with_cause(error, request) from error
     plan = _arranged(session, request, runs, why)
     _refuse_more_days(plan, asked)
     files = session.folder.write(
@@ -174,7 +178,10 @@ def _layout_named(asked: PlanOptions) -> str | None:
 def _on_freedom(plan: Plan, request: Request) -> tuple[Finding, ...]:
     """Tell where the plan leaves too little to judge its model by, as an appraisal would."""
     runs = runs_of_plan(plan, request.study)
-    model = union_model(request.wanted_models, request.coding)
+    entry = plan.rounds[-1]
+    # A Bayesian D may tell less than it was asked for.
+    names = entry.models if entry.layout == OPTIMAL else request.wanted_models
+    model = union_model(names, request.coding)
     X = model_matrix(runs.design_values, request.coding, model)
     return freedom_findings(freedom_of(X, runs, request.coding))
 
@@ -296,13 +303,7 @@ def _with_days(study: Study, asked: PlanOptions) -> Study:
         size = -(-n // asked.days) + each
         wishes = study.wishes.model_copy(update={"batches_per_day": size})
         return study.model_copy(update={"wishes": wishes})
-    if rule is not None and rule.size <= rule.n_controls:
-        raise PlanError(
-            f"a {rule.name} holds {rule.size} batches, and {rule.n_controls} of them are controls",
-            where="study.toml, [plan] batches_per_day",
-            allowed=f"{rule.n_controls + 1} or more",
-            do='Or run a control once a round only (every = "round").',
-        )
+    refuse_full_days(study)
     return study
 
 
