@@ -72,8 +72,9 @@ def plan(
     criterion: Annotated[
         str | None,
         typer.Option(
-            help="What an optimal plan is judged by: D, I, A, 'Bayesian D', or weighted together "
-            "('0.7 I + 0.3 D')."
+            help="What an optimal plan is judged by: D, I, A, or weighted together "
+            "('0.7 I + 0.3 D'); 'Bayesian D' for fewer runs than the model has terms: they tell "
+            "the largest smaller model that they can, and guard against the rest."
         ),
     ] = None,
     runs: Annotated[

@@ -15,16 +15,19 @@ from doe.layouts.optimal.wanted import (
     Budget,
     budget_of,
     criterion_weights,
+    primary_models,
     searched_model,
     to_wanted,
     union_model,
 )
 from doe.layouts.request import Layout, LayoutRuns, Request
+from doe.model.column import column_label
 from doe.model.matrix import model_columns
 from doe.model.strata import middle_ratio
+from doe.model.terms import Model
 from doe.study.finding import Finding
 from doe.study.plan import Kind
-from doe.study.settings import FloatArray
+from doe.study.settings import BoolArray, FloatArray
 
 __all__ = ["LAYOUT", "make", "union_model"]
 
@@ -66,11 +69,14 @@ def make(request: Request) -> LayoutRuns:
     p = len(model_columns(model, request.coding)) - n_potential
     sensitivity = _other_ratios(wanted, found)
     return LayoutRuns(
-        layout="optimal", models=request.wanted_models, values=values,
+        layout="optimal", models=primary_models(request, weights), values=values,
         kind=_kinds(values, budget), block=budget.block, batch=budget.batch,
         criterion=name, criterion_value=found.criteria.get(single, found.goal),
         details=_details(request, budget, found, p, sensitivity),
-        reasons=_reasons(weights, budget, found, p, values),
+        reasons=(
+            *_primary(request, weights, model, potential),
+            *_reasons(weights, budget, found, p, values),
+        ),
         findings=_findings(sensitivity, single),
     )  # fmt: skip
 
@@ -176,6 +182,23 @@ def _reasons(
         f"Keeping to the steps of the bench costs {_percent(found.loss_by_steps)} of the criterion."
     )
     return tuple(said)
+
+
+def _primary(
+    request: Request, weights: dict[str, float], model: Model, potential: BoolArray | None
+) -> tuple[str, ...]:
+    """Say which terms a Bayesian D tells and which it only guards against."""
+    if potential is None:
+        return ()
+    labels = [column_label(column) for column in model_columns(model, request.coding)]
+    told = [label for label, off in zip(labels, potential, strict=True) if not off]
+    guarded = [label for label, off in zip(labels, potential, strict=True) if off]
+    names = " + ".join(primary_models(request, weights))
+    return (
+        f"Primary terms, which the runs must tell (the {names} model, {len(told)}): "
+        f"{', '.join(told)}. Potential terms, which they only guard against ({len(guarded)}): "
+        f"{', '.join(guarded)}.",
+    )
 
 
 def _shares(weights: dict[str, float]) -> str:

@@ -85,9 +85,48 @@ def criterion_weights(request: Request) -> dict[str, float]:
         ) from error
 
 
+def primary_models(request: Request, weights: dict[str, float]) -> tuple[str, ...]:
+    """Give the models that the runs must tell: those asked for, or what a Bayesian D can tell.
+
+    Raises:
+        PlanError: A Bayesian D has fewer runs than the linear model has terms.
+    """
+    wanted, runs = request.wanted_models, request.runs
+    if BAYESIAN_D not in weights or runs is None or _can_hold(request, wanted, runs):
+        return wanted
+    names = model_names(request.coding)
+    largest = max((names.index(name) for name in wanted if name in names), default=0)
+    for name in reversed(names[: largest + 1]):
+        if _can_hold(request, (name,), runs):
+            return (name,)
+    columns = model_columns(make_model(names[0], request.coding), request.coding)
+    least = len(columns) + (request.replicates or 0) + (request.lack_of_fit or 0)
+    raise PlanError(
+        f"{runs} runs are too few even for the {len(columns)} terms of the {names[0]} model, which "
+        "a Bayesian D must tell",
+        where="--runs",
+        allowed=f"{least} or more",
+    )
+
+
+def _can_hold(request: Request, names: tuple[str, ...], runs: int) -> bool:
+    """Tell whether so many runs, and the batches asked for, can estimate models."""
+    columns = model_columns(union_model(names, request.coding), request.coding)
+    further = (request.replicates or 0) + (request.lack_of_fit or 0)
+    if len(columns) + further > runs:
+        return False
+    if not request.sample_from_batch or request.batches is None:
+        return True
+    return batch_columns(columns, request) <= request.batches
+
+
 def searched_model(request: Request, weights: dict[str, float]) -> tuple[Model, BoolArray | None]:
-    """Give the model of a search, and the columns that a Bayesian D only guards against."""
-    model = union_model(request.wanted_models, request.coding)
+    """Give the model of a search, and the columns that a Bayesian D only guards against.
+
+    These are the terms asked for that the runs cannot tell, and those of the next larger model.
+    """
+    told = primary_models(request, weights)
+    model = union_model(told, request.coding)
     if BAYESIAN_D not in weights:
         return model, None
     names = model_names(request.coding)
@@ -100,12 +139,11 @@ def searched_model(request: Request, weights: dict[str, float]) -> tuple[Model, 
         ),
         None,
     )
-    if larger is None:
-        return model, None
-    wide = union_model((*request.wanted_models, larger), request.coding)
+    further = (*request.wanted_models, *([larger] if larger else []))
+    wide = union_model(tuple(dict.fromkeys((*told, *further))), request.coding)
     primary = set(model_columns(model, request.coding))
     mask = np.array([c not in primary for c in model_columns(wide, request.coding)])
-    return wide, mask
+    return (wide, mask) if mask.any() else (model, None)
 
 
 def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
@@ -137,7 +175,11 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
             n=n, batches=n, replicates=replicates, distinct=distinct, batch=None, block=block,
             strata=strata,
         )  # fmt: skip
-    n_batches, each = _shared(request, p, batch_columns(columns, request))
+    told = columns
+    if n_potential:
+        names = primary_models(request, criterion_weights(request))
+        told = model_columns(union_model(names, request.coding), request.coding)
+    n_batches, each = _shared(request, p, batch_columns(told, request))
     batch = np.repeat(np.arange(1, n_batches + 1), each)
     block, strata = _blocks(request, n_batches, batch, len(batch), _samples(request, batch, each))
     return Budget(
