@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
@@ -17,9 +19,9 @@ def curves(chart: Chart, seed: int) -> list[tuple[Chart, FloatArray, FloatArray]
     """Draw curves of a chart: coordinates within its bounds, weights of its columns."""
     rng = np.random.default_rng(seed)
     found = []
-    for _ in range(12):
+    for _ in range(30):
         at = np.array([rng.uniform(*ends) for ends in chart.bounds])
-        found.append((chart, at, rng.uniform(0.2, 2.0, size=2)))
+        found.append((chart, at, 10 ** rng.uniform(-3.0, 0.3, size=2)))
     return found
 
 
@@ -40,12 +42,10 @@ def test_a_curve_tied_to_a_pick_has_it(model: DemandModel, pick: float) -> None:
         for one, at, weights in curves(chart, seed=3):
             if np.isnan(height(one, at, weights, np.array([pick]))[0]):
                 continue
-            lowest = lowest_of(lambda d, o=one, a=at, w=weights: height(o, a, w, d), SPAN)
+            lowest = lowest_of(partial(height, one, at, weights), SPAN)
             if lowest.value > 1e6 or lowest.dose < pick * (1 + 1e-3):
                 continue  # too steep for the grid that looks it over
-            found = lowest_dose_within(
-                lambda d, o=one, a=at, w=weights: height(o, a, w, d), SPAN, 5.0
-            )
+            found = lowest_dose_within(partial(height, one, at, weights), SPAN, 5.0)
             assert found == pytest.approx(pick, rel=1e-4)
             n += 1
     assert n >= 5
@@ -58,5 +58,5 @@ def test_a_curve_tied_to_a_minimum_has_it(model: DemandModel) -> None:
         for one, at, weights in curves(chart, seed=4):
             if at.size and np.exp(at[0]) > 6:
                 continue  # flat to the last digit around its minimum
-            lowest = lowest_of(lambda d, o=one, a=at, w=weights: height(o, a, w, d), SPAN)
+            lowest = lowest_of(partial(height, one, at, weights), SPAN)
             assert lowest.dose == pytest.approx(1.4, rel=2e-3)
