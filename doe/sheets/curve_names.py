@@ -16,9 +16,9 @@ def curve_name(unit: str, *, age_d: float | None = None, repeat: int = 1, what: 
 
     Example:
         >>> curve_name("run 7", what="rubbed"), curve_name("run 7", age_d=28.0, repeat=2)
-        ('run 7 rubbed', 'run 7 age 28 repeat 2')
+        ('run 7 rubbed', 'run 7 age 28 d repeat 2')
     """
-    age = "" if age_d is None else f"age {number_text(age_d)}"
+    age = "" if age_d is None else f"age {number_text(age_d)} d"
     again = f"repeat {repeat}" if repeat > 1 else ""
     return " ".join(part for part in (unit, age, again, what) if part)
 

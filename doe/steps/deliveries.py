@@ -11,6 +11,7 @@ from doe.errors import Fault, ResultsError
 from doe.sheets.raw_in import ShownValue
 from doe.sheets.raw_table_in import read_raw_table
 from doe.sheets.recognise import is_workbook
+from doe.sheets.sheet_text_in import read_sheet_text
 from doe.sheets.workbook_in import read_workbook
 from doe.steps.session import Session
 from doe.study.curves import Curve
@@ -73,8 +74,12 @@ def read_deliveries(delivered: Mapping[Path, bytes], session: Session, plan: Pla
 
 
 def _read(name: str, data: bytes, session: Session, plan: Plan) -> Delivery:
-    if is_workbook(data):
-        book = read_workbook(data, session.study, plan, source=name)
+    book = (
+        read_workbook(data, session.study, plan, source=name)
+        if is_workbook(data)
+        else read_sheet_text(data, session.study, plan, source=name)
+    )
+    if book is not None:
         return Delivery(
             readings=book.readings,
             raw=book.raw,

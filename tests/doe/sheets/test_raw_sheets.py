@@ -19,6 +19,7 @@ from doe.study.brief import Study
 from doe.study.flow_curve_heads import read_label
 from doe.study.plan import Plan
 from doe.study.readings import Actual, Reading, Readings
+from doe.study.reflectance_labels import label_of_text
 from tests.doe.sheets.raw_study import heads_of, panel_plan, raw_brief
 
 NOTHING = Known.of(Readings(), (), {})
@@ -149,6 +150,10 @@ def test_names_of_curves_read_back_as_their_units(book: Workbook) -> None:
     label = read_label(curve_name("run 7 panel 1", age_d=28.0, repeat=2))
     assert label is not None
     assert (label.run, label.panel, label.age_d, label.repeat) == (7, 1, 28.0, 2)
+    curve = label_of_text(curve_name("run 7 panel 1", age_d=28.0, repeat=2, what="over black"))
+    assert curve is not None
+    assert (curve.run, curve.panel, curve.age_d, curve.repeat) == (7, 1, 28.0, 2)
+    assert curve.what == "over black"
 
 
 def test_cautions_stand_on_the_sheet_of_their_test(book: Workbook) -> None:
