@@ -134,8 +134,8 @@ def _scale_and_df(adjustment: KenwardRoger, L: FloatArray) -> tuple[float, float
     c1, c2, c3 = g / rest, (q - g) / rest, (q + 2 - g) / rest
     v0, v1, v2 = (_factor(v) for v in (1 + c1 * b, 1 - c2 * b, 1 - c3 * b))
     ratio = 1.0 if v1 == 0 and abs(1 - a2 / q) < _NO_FACTOR else (1 - a2 / q) / v1
-    rho = ratio**2 * v0 / v2 / q
-    den_df = 4 + (q + 2) / (q * rho - 1)
+    # Four df exactly make the last factor 0 and ρ of the source infinite.
+    den_df = 4 + (q + 2) / (ratio**2 * v0 / v2 - 1) if v2 != 0 else 4.0
     scale = 1.0 if abs(den_df - 2) < _NEAR_TWO else den_df * (1 - a2 / q) / (den_df - 2)
     return scale, den_df
 
