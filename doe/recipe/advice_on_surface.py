@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from doe.recipe.chemistry_scene import Ends, Scene, quoted, reading
+from doe.recipe.chemistry_scene import Ends, Scene, quoted, reading, span
 from doe.recipe.dose_tables import COVERAGES, Family
 from doe.recipe.dosing import coverage_of
 from doe.recipe.name_reading import reads_as
@@ -46,8 +46,8 @@ def _distance(point: float, ends: Ends) -> float:
 def _missing_iep(factor: Factor, ends: Ends) -> Finding:
     return Finding(
         level="note",
-        what=f"'{factor.name}' runs from {ends[0]:g} to {ends[1]:g}, and the brief does not say "
-        "at which pH the pigment has no charge, so that nothing tells how near it comes.",
+        what=f"'{factor.name}' is {span(ends)}, and the brief does not say at "
+        "which pH the pigment has no charge, so that nothing tells how near it comes.",
         evidence={"lowest pH": ends[0], "highest pH": ends[1]},
         advice="Ask the supplier for the isoelectric pH of this grade, coated as it comes, and "
         "write isoelectric_ph = … under [pigment]: no table of oxides can stand for it.",
@@ -60,7 +60,7 @@ def _near_iep(factor: Factor, ends: Ends, iep: float, distance: float) -> Findin
     where = "reaches" if is_in else f"comes within {distance:.2g} units of"
     return Finding(
         level="caution" if is_in else "note",
-        what=f"'{factor.name}' ({ends[0]:g} to {ends[1]:g}) {where} the pigment's isoelectric pH "
+        what=f"'{factor.name}' ({span(ends)}) {where} the pigment's isoelectric pH "
         f"of {iep:g}; within {UNSTABLE_WITHIN_PH:g} units of it bare particles usually "
         "flocculate.",
         evidence={
@@ -130,19 +130,19 @@ def _coverage(dose: Factor, carrier: str, ends: Ends, covered: Ends) -> Iterator
         )  # fmt: skip
     elif covered[1] < low / FAR:
         yield Finding(
-            level="caution", what=f"{run}, all of it far below a monolayer: {usual}.",
+            level="caution", what=f"{run}, all of it below half a monolayer: {usual}.",
             evidence=evidence, source=source,
             advice="Raise the range, or run a dose ladder first: bare surface flocculates.",
         )  # fmt: skip
     elif covered[1] > FAR * high:
         yield Finding(
-            level="note", what=f"{run}, the top far beyond a monolayer: {usual}.",
+            level="note", what=f"{run}, the top beyond double a monolayer: {usual}.",
             evidence=evidence, source=source,
             advice="Expect the over-dose there: thicker again, foam, and water in the film.",
         )  # fmt: skip
     elif covered[0] < low / FAR:
         yield Finding(
-            level="note", what=f"{run}, the low end far below a monolayer: {usual}.",
+            level="note", what=f"{run}, the low end below half a monolayer: {usual}.",
             evidence=evidence, source=source,
             advice="Expect bare surface there: thick or gelled batches. That shows the steep side; "
             "a dose ladder tells whether the range can start higher.",

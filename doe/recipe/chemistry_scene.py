@@ -119,6 +119,16 @@ def quoted(names: Iterable[str]) -> str:
     return ", ".join(f"'{name}'" for name in names)
 
 
+def span(ends: Ends) -> str:
+    """Write two ends as a range, or as the one number that they are.
+
+    Example:
+        >>> span((8.0, 9.5)), span((8.8, 8.8))
+        ('8 to 9.5', '8.8')
+    """
+    return f"{ends[0]:g}" if ends[0] == ends[1] else f"{ends[0]:g} to {ends[1]:g}"
+
+
 def reading(names: tuple[str, ...], meaning: str) -> str:
     """Say that names read as something: a reading of free text, not knowledge.
 
