@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from doe.errors import PlanError
 from doe.layouts.blocking import block_rule
 from doe.layouts.full_factorial import MOST_RUNS as LARGEST_TABLE
-from doe.layouts.optimal.wanted import MOST_RUNS
+from doe.layouts.optimal.refusing import MOST_RUNS
 from doe.layouts.sampling_batches import has_samples
 from doe.study.brief import Study
 

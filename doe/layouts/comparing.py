@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from doe.errors import PlanError
+from doe.layouts.optimal.refusing import MOST_RUNS, MOST_TERMS
 from doe.layouts.optimal.search import Wanted, best_plan, criteria_of
-from doe.layouts.optimal.wanted import MOST_RUNS, MOST_TERMS, union_model
+from doe.layouts.optimal.wanted import union_model
 from doe.layouts.request import LayoutRuns, Request
 from doe.model.matrix import model_columns
 from doe.model.strata import Stratum, make_strata, stages_of

@@ -13,6 +13,7 @@ from doe.layouts.blocking import block_rule, block_sizes
 from doe.layouts.completing import of_kind
 from doe.layouts.controls import control_turns
 from doe.layouts.extending.request import LAYOUT, Extension
+from doe.layouts.optimal.refusing import MOST_RUNS
 from doe.model.coding import settings_table
 from doe.model.strata import Strata, strata_of_plan
 from doe.study.plan import Plan, Round
@@ -78,6 +79,7 @@ def new_batches(ask: Extension, default: int) -> tuple[int, ...]:
     Raises:
         PlanError: Batches and runs contradict each other.
     """
+    _refuse_endless(ask)
     if not ask.shared:
         if ask.runs is not None and ask.batches is not None and ask.runs != ask.batches:
             raise PlanError(
@@ -100,6 +102,15 @@ def new_batches(ask: Extension, default: int) -> tuple[int, ...]:
         )
     base, more = divmod(runs, batches)
     return (base + 1,) * more + (base,) * (batches - more)
+
+
+def _refuse_endless(ask: Extension) -> None:
+    """Refuse a round that no search would end with, and no bench either."""
+    for option, value in (("--runs", ask.runs), ("--batches", ask.batches)):
+        if value is not None and value > MOST_RUNS:
+            raise PlanError(
+                f"{value} are asked for in one round", where=option, allowed=f"up to {MOST_RUNS}"
+            )
 
 
 def samples_per_batch(ask: Extension) -> int:

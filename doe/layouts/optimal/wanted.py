@@ -10,6 +10,7 @@ from doe.errors import PlanError
 from doe.layouts.blocking import block_rule, block_sizes
 from doe.layouts.drawn_samples import refuse_samples
 from doe.layouts.optimal.goal import BAYESIAN_D, NAMES, parse_criterion
+from doe.layouts.optimal.refusing import refuse_endless, refuse_included, refuse_total
 from doe.layouts.optimal.search import Wanted
 from doe.layouts.request import Request
 from doe.model.coding import Coding
@@ -30,8 +31,6 @@ from doe.study.settings import BoolArray, IntArray
 # power and a pure error that is worth its name (common practice, no source: 4 to 5 of each).
 DEFAULT_LACK_OF_FIT = 5
 DEFAULT_REPLICATES = 4
-# What a search can place within minutes: the cost grows with the square of either.
-MOST_TERMS, MOST_RUNS = 200, 400
 # Batches beyond what their own terms take: below four degrees of freedom t is above 2.8.
 SPARE_BATCHES = 4
 _BATCH = STAGES.index("batch")
@@ -159,10 +158,11 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
     """
     columns = model_columns(model, request.coding)
     p = len(columns) - n_potential
-    _refuse_endless(request, len(columns))
-    _refuse_included(request)
+    refuse_endless(request, len(columns))
+    refuse_included(request)
     if not request.sample_from_batch:
         n, replicates, distinct = _independent(request, p)
+        refuse_total(n, request)
         n_included = 0 if request.included is None else len(request.included)
         if n < n_included:
             raise PlanError(
@@ -187,39 +187,6 @@ def budget_of(request: Request, model: Model, n_potential: int = 0) -> Budget:
         distinct=0 if request.lack_of_fit is None else p + request.lack_of_fit,
         batch=batch, block=block, strata=strata,
     )  # fmt: skip
-
-
-def _refuse_endless(request: Request, p: int) -> None:
-    """Refuse what no search would ever end with, and no bench either."""
-    asked = max(request.runs or 0, request.replicates or 0, request.lack_of_fit or 0)
-    if p > MOST_TERMS:
-        raise PlanError(
-            f"the model has {p} terms",
-            where="--model",
-            allowed=f"up to {MOST_TERMS} in an optimal plan",
-            do="Screen the factors first (--for screening), or hold some of them (value = …).",
-        )
-    if asked > MOST_RUNS or (request.batches or 0) > MOST_RUNS:
-        raise PlanError(
-            f"{max(asked, request.batches or 0)} runs are asked for",
-            where="--runs",
-            allowed=f"up to {MOST_RUNS} in an optimal plan",
-            do="A plan of that size is made in rounds: see 'millbase extend --help'.",
-        )
-
-
-def _refuse_included(request: Request) -> None:
-    """Refuse runs that must be in where they would have to share a batch or a day's setting."""
-    if request.included is None:
-        return
-    daily = any(stage == "day" for stage in stages_of(request.study))
-    if request.sample_from_batch or daily:
-        raise PlanError(
-            "runs that must be in are mill batches of their own, and here settings are shared by "
-            + ("a day" if daily else "the samples of a batch"),
-            where="--include",
-            do="Leave out --batches, or plan without these runs and add them by hand.",
-        )
 
 
 def to_wanted(request: Request, model: Model, budget: Budget, weights: dict[str, float],

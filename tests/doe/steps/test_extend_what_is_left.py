@@ -87,3 +87,14 @@ def test_runs_of_a_lost_batch_are_not_said_to_be_still_made(tmp_path: Path) -> N
 
     (waiting,) = (one for one in outcome.findings if "have no data yet" in one.what)
     assert waiting.evidence == {"runs": 10}
+
+
+def test_a_round_that_would_never_end_is_refused_at_once(study: Path) -> None:
+    """Ten thousand million runs fill the memory before any search begins."""
+    (study / "y.csv").write_text("run,y\n1,3.2\n")
+    done("enter", study, study / "y.csv")
+    with pytest.raises(PlanError) as caught:
+        extend_study(study, ExtendOptions(purpose="model", model="quadratic", runs=10**10))
+
+    assert caught.value.faults[0].where == "--runs"
+    assert caught.value.faults[0].allowed == "up to 400"

@@ -26,13 +26,17 @@ TIME = '[[factor]]\nname = "time"\nlow = 10\nhigh = 60\nset_per = "sample"\n'
         ({"replicates": 10**6}, "--replicates", "up to 4096"),
         ({"lack_of_fit": 10**6}, "--lack-of-fit", "up to 4096"),
         ({"centre": 10**6}, "--centre", "up to 4096"),
+        (
+            {"replicates": 300, "lack_of_fit": 200, "layout": "optimal"},
+            "--replicates", "up to 194, for 400 runs",
+        ),
         ({"days": 10**6}, "--days", "up to 4096"),
         ({"days": 11, "runs": 10}, "--days", "up to 10"),
         ({"starts": 10**8, "layout": "optimal"}, "--starts", "up to 4800"),
         ({"runs": 30, "batches": 10}, "--batches", "30, or leave it out"),
         ({"runs": 10, "batches": 30}, "--batches", "up to 10"),
     ],
-)
+)  # fmt: skip
 def test_numbers_that_no_plan_can_have_are_refused_with_those_it_can(
     asked: dict[str, Any], where: str, allowed: str, tmp_path: Path
 ) -> None:
