@@ -1,0 +1,1 @@
+"""Readings off the scale, ratings and counts, by maximum likelihood."""
