@@ -127,7 +127,7 @@ def _content(
         figures=figures,
         findings=analysis.findings if analysis else (),
         status=status,
-        invented=any(reading.source.startswith(SOURCE) for reading in session.readings.rows),
+        invented=_is_invented(session),
     )
 
 
@@ -139,3 +139,11 @@ def _batch_recipe(session: Session, compromise: Compromise | None) -> BatchRecip
         return weigh_batch(session.study, dict(compromise.best.settings))
     except PlanError:
         return None
+
+
+def _is_invented(session: Session) -> bool:
+    """Tell whether any reading comes from the invented bench of the demo."""
+    entered = [row.source for row in session.readings.rows]
+    raw = [row.source for table in session.raw.tables.values() for row in table.rows]
+    curves = [curve.source for kind in session.raw.curves.values() for curve in kind]
+    return any(source.startswith(SOURCE) for source in (*entered, *raw, *curves))
