@@ -51,6 +51,17 @@ def predict_response(
     )
 
 
+def predict_rows(fit: Fit, rows: FloatArray, *, level: float = 0.95) -> Prediction:
+    """Predict from rows of the model matrix, shape (n, p), such as means over levels.
+
+    Nothing is known of the region there: `inside` is NaN.
+    """
+    prediction = _prediction(
+        fit, rows, rows @ fit.coefficients, np.ones(len(rows), dtype=np.bool_), level
+    )
+    return replace(prediction, inside=np.full(len(rows), np.nan))
+
+
 def predict_values(
     fit: Surface, values: FloatArray, production: Production | None = None
 ) -> FloatArray:

@@ -8,8 +8,9 @@ from typing import Literal
 import numpy as np
 
 from analysis.fits.fit import Fit
+from analysis.surface.second_order import SecondOrder, second_order
 from doe.errors import FitError
-from doe.model.coding import ChoiceAxis, NumericAxis, decode
+from doe.model.coding import NumericAxis, decode
 from doe.study.settings import FloatArray, frozen_array
 
 # A curvature below this part of the largest is a ridge: the point along it means nothing.
@@ -53,16 +54,31 @@ def stationary_point(fit: Fit) -> StationaryPoint:
 
     Raises:
         FitError: The model holds shares, named choices or third-order terms.
+    """
+    axes = fit.coding.axes
+    if not all(isinstance(axis, NumericAxis) and not axis.ranges for axis in axes):
+        raise FitError(
+            "a stationary point is told only of numeric factors with one range each",
+            where=f"response '{fit.response}'",
+            allowed="a model without shares and named choices",
+            do="Read the effects along each setting instead.",
+        )
+    middle = decode(np.zeros((1, len(axes))), fit.coding)[0]
+    return stationary_of(second_order(fit, middle))
+
+
+def stationary_of(form: SecondOrder) -> StationaryPoint:
+    """Find where a surface has no slope along the factors that move.
 
     Source:
         Box and Draper (2007), Response Surfaces, Mixtures, and Ridge Analyses, 2nd ed., chapters
         10 and 11: y = b0 + b'x + x'Bx has no slope at x = −B⁻¹b/2.
     """
-    b, B = _slopes_and_bends(fit)
+    b, B = form.middle_slopes, form.curvature
     curvatures, directions = np.linalg.eigh(B)
     order = np.argsort(-curvatures)
     curvatures, directions = curvatures[order], directions[:, order]
-    flat = np.abs(curvatures).min() <= RIDGE * max(np.abs(curvatures).max(), RIDGE)
+    flat = not len(b) or (np.abs(curvatures).min() <= RIDGE * max(np.abs(curvatures).max(), RIDGE))
     coded: FloatArray = np.full(len(b), np.nan)
     if not flat:
         coded = np.asarray(np.linalg.solve(B, -b / 2.0), dtype=np.float64)
@@ -74,42 +90,11 @@ def stationary_point(fit: Fit) -> StationaryPoint:
     elif np.all(curvatures > 0.0):
         kind = "minimum"
     return StationaryPoint(
-        names=fit.coding.names,
-        at=decode(coded[None, :], fit.coding)[0],
+        names=form.names,
+        at=form.settings(coded[None, :])[0][list(form.columns)],
         at_coded=coded,
         curvatures=curvatures,
         directions=directions,
         kind=kind,
         inside=bool(np.all(np.abs(coded) <= 1.0)),
     )
-
-
-def _slopes_and_bends(fit: Fit) -> tuple[FloatArray, FloatArray]:
-    """Read b (k,) and symmetric B (k, k) off the coefficients: squares on its diagonal."""
-    k = len(fit.coding.axes)
-    simple = all(isinstance(axis, NumericAxis) and not axis.ranges for axis in fit.coding.axes)
-    if not simple or any(isinstance(axis, ChoiceAxis) for axis in fit.coding.axes):
-        raise FitError(
-            "a stationary point is told only of numeric factors with one range each",
-            where=f"response '{fit.response}'",
-            allowed="a model without shares and named choices",
-            do="Read the effects along each setting instead.",
-        )
-    b, B = np.zeros(k), np.zeros((k, k))
-    for column, value in zip(fit.columns, fit.coefficients, strict=True):
-        places = [
-            fit.coding.index(name) for name, power in column.term.powers for _ in range(power)
-        ]
-        if len(places) == 1:
-            b[places[0]] += value
-        elif len(places) == 2:
-            i, j = places
-            B[i, j] += value / 2.0
-            B[j, i] += value / 2.0
-        elif len(places) > 2:
-            raise FitError(
-                "a stationary point is told only of second-order models",
-                where=f"response '{fit.response}'",
-                allowed="linear, interactions or quadratic",
-            )
-    return b, B

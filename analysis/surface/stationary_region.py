@@ -1,0 +1,232 @@
+"""Where the stationary point may lie: every place whose slopes may all be zero.
+
+Source:
+    Box and Hunter (1954), A confidence region for the solution of a set of simultaneous equations
+    with an application to experimental design, Biometrika 41, 190-199 [memory]: with slopes
+    d(x) = L(x)β, the set {x: d' Var(d)⁻¹ d ≤ m F(m, df)} is exact for the least-squares fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import stats
+from scipy.optimize import minimize
+from scipy.stats import qmc
+
+from analysis.fits.kenward_roger import contrast_test
+from analysis.surface.second_order import SecondOrder
+from doe.study.settings import BoolArray, FloatArray, frozen_array
+
+# How far the set is looked for, in half ranges from the middle: beyond it nothing was tried.
+FARTHEST = 2.0
+# Places that the search for the ends starts from: 2^9, a net without chance in it.
+NET_POWER = 9
+STARTS = 2
+PATIENCE: Any = {"maxiter": 50, "ftol": 1e-9}
+# Directions of variance below this part of the largest carry no slope at all.
+NO_VARIANCE = 1e-10
+# A set that ends nearer than this to the end of the search, coded, is taken to go on.
+AT_END = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StationaryRegion:
+    """Where a surface may have no slope, at a confidence.
+
+    Attributes:
+        names: The m factors.
+        level: Confidence, 0..1.
+        limit: Largest d'Var(d)⁻¹d of the set, m F.
+        df: Degrees of freedom below.
+        low: Shape (m,), least setting of each factor in the set, lab units; NaN where it is empty.
+        high: Shape (m,), largest setting.
+        low_coded: Shape (m,), coded.
+        high_coded: Shape (m,), coded.
+        goes_on: Shape (m, 2), 1.0 where the set goes on beyond what was looked at.
+        leaves: Whether some of it lies outside the ranges tried.
+        part: Part of the ranges tried that it takes up, 0..1.
+    """
+
+    names: tuple[str, ...]
+    level: float
+    limit: float
+    df: float
+    low: FloatArray
+    high: FloatArray
+    low_coded: FloatArray
+    high_coded: FloatArray
+    goes_on: FloatArray
+    leaves: bool
+    part: float
+
+    def __post_init__(self) -> None:
+        for name in ("low", "high", "low_coded", "high_coded", "goes_on"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is no such place within what was looked at."""
+        return bool(np.all(np.isnan(self.low_coded)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SlopeTest:
+    """Tests at any place that all slopes are zero.
+
+    Attributes:
+        form: The surface.
+        limit: Largest statistic that does not tell them from zero.
+        df: Degrees of freedom below.
+    """
+
+    form: SecondOrder
+    limit: float
+    df: float
+
+    def statistic(self, u: FloatArray) -> FloatArray:
+        """Give d'Var(d)⁻¹d at places, shape (n, m), coded: shape (n,)."""
+        form = self.form
+        L = form.slopes + 2.0 * np.einsum("nj,ijp->nip", u, form.bends)
+        d = L @ form.fit.coefficients
+        V = np.einsum("nip,pq,njq->nij", L, form.fit.covariance, L)
+        values, vectors = np.linalg.eigh(V)
+        # A slope that no coefficient moves is no slope: its directions are left out.
+        kept = values > NO_VARIANCE * np.maximum(values[:, -1:], 1e-300)
+        turned = np.einsum("nij,ni->nj", vectors, d)
+        found: FloatArray = np.sum(
+            np.where(kept, turned**2 / np.where(kept, values, 1.0), 0.0), axis=1
+        )
+        return found
+
+    def holds(self, u: FloatArray) -> BoolArray:
+        """Tell which places, shape (n, m), coded, belong to the set."""
+        inside: BoolArray = self.statistic(u) <= self.limit
+        return inside
+
+    def at(self, u: FloatArray) -> tuple[float, FloatArray]:
+        """Give the statistic at one place, shape (m,), and its slopes there, shape (m,)."""
+        form = self.form
+        m = len(form.columns)
+        beta, V = form.fit.coefficients, form.fit.covariance
+        L = form.slopes + 2.0 * (u @ form.bends.reshape(m, -1)).reshape(m, -1)
+        d, LV = L @ beta, L @ V
+        w = np.linalg.pinv(LV @ L.T, rcond=NO_VARIANCE, hermitian=True) @ d
+        # d(d'V⁻¹d)/du_j = 2 w' ∂d/∂u_j − w' ∂V/∂u_j w, with w = V⁻¹d and ∂L/∂u_j = 2 H_j.
+        turned = 2.0 * (w @ form.bends.reshape(m, -1)).reshape(m, -1)
+        slope: FloatArray = 2.0 * turned @ (beta - LV.T @ w)
+        return float(d @ w), slope
+
+
+def slope_test(form: SecondOrder, at: FloatArray, *, level: float = 0.95) -> SlopeTest | None:
+    """Make ready the test of zero slopes; None where there is no error to test against.
+
+    Args:
+        form: The surface.
+        at: Shape (m,), coded: where factor and degrees of freedom by Kenward and Roger are taken,
+            which differ little from place to place.
+        level: Confidence of the set, 0..1.
+    """
+    fit, m = form.fit, len(form.columns)
+    if m == 0 or form.is_plane or not np.all(np.isfinite(fit.covariance)):
+        return None
+    scale, df = 1.0, float(np.min(fit.coefficient_df))
+    if fit.adjustment is not None:
+        L = form.gradient_rows(at)
+        # The factor and the degrees of freedom hang on L alone, so any β with Lβ not 0 tells them.
+        any_b = L.sum(axis=0)
+        e = L @ any_b
+        wald = float(e @ np.linalg.solve(L @ fit.covariance @ L.T, e)) / m
+        test = contrast_test(fit.adjustment, fit.covariance, any_b, L)
+        scale, df = test.f / wald, test.den_df
+    if not df > 0.0 or not scale > 0.0:
+        return None
+    quantile = stats.f.ppf(level, m, df) if np.isfinite(df) else stats.chi2.ppf(level, m) / m
+    return SlopeTest(form=form, limit=m * float(quantile) / scale, df=df)
+
+
+def stationary_region(
+    form: SecondOrder, at: FloatArray, *, level: float = 0.95
+) -> StationaryRegion | None:
+    """Find how far the set of possible stationary points goes along each factor.
+
+    Args:
+        form: The surface.
+        at: Shape (m,), coded, the stationary point itself; NaN where there is none.
+        level: Confidence, 0..1.
+
+    Returns:
+        Its ends within twice the ranges; None where the runs leave no error to test against, or
+        the surface has no bends.
+    """
+    known = at if np.all(np.isfinite(at)) and np.abs(at).max() <= FARTHEST else None
+    test = slope_test(form, np.zeros(len(form.columns)) if known is None else known, level=level)
+    if test is None:
+        return None
+    net = _net(len(form.columns))
+    places = net[test.holds(net)]
+    tried = np.all(np.abs(net) <= 1.0, axis=1)
+    part = float(np.mean(test.holds(net[tried]))) if tried.any() else float("nan")
+    if known is not None:
+        places = np.vstack([places, known])
+    low, high = _ends(test, places)
+    goes_on = np.column_stack([low <= AT_END - FARTHEST, high >= FARTHEST - AT_END])
+    return StationaryRegion(
+        names=form.names, level=level, limit=test.limit, df=test.df,
+        low=_lab(form, low), high=_lab(form, high), low_coded=low, high_coded=high,
+        goes_on=goes_on.astype(np.float64),
+        leaves=bool(np.any(low < -1.0) or np.any(high > 1.0)), part=part,
+    )  # fmt: skip
+
+
+def _ends(test: SlopeTest, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Climb from the outermost known places to the ends of the set along each factor."""
+    m = len(test.form.columns)
+    if not len(places):
+        return np.full(m, np.nan), np.full(m, np.nan)
+    ends = np.stack([places.min(axis=0), places.max(axis=0)])
+    for j in range(m):
+        for row, sign in enumerate((1.0, -1.0)):
+            starts = places[np.argsort(sign * places[:, j], kind="stable")[:STARTS]]
+            for start in starts:
+                end = _climbed(test, start, j, sign)
+                ends[row, j] = sign * min(sign * ends[row, j], sign * end)
+    return ends[0], ends[1]
+
+
+def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> float:
+    """Go as far as the set holds along −sign of factor j; the start where the climb fails."""
+    along = np.zeros(len(start))
+    along[j] = sign
+    held: Any = {
+        "type": "ineq",
+        "fun": lambda u: 1.0 - test.at(u)[0] / test.limit,
+        "jac": lambda u: -test.at(u)[1] / test.limit,
+    }
+    found = minimize(
+        lambda u: float(along @ u),
+        start,
+        jac=lambda _: along,
+        method="SLSQP",
+        bounds=[(-FARTHEST, FARTHEST)] * len(start),
+        constraints=held,
+        options=PATIENCE,
+    )
+    is_in = test.at(found.x)[0] <= test.limit * (1.0 + 1e-6)
+    return float(found.x[j]) if is_in else float(start[j])
+
+
+def _net(m: int) -> FloatArray:
+    """Lay 2⁹ places evenly over twice the ranges and as many over the ranges, shape (n, m)."""
+    net = 2.0 * qmc.Sobol(m, scramble=False).random_base2(NET_POWER) - 1.0
+    both: FloatArray = np.vstack([net, FARTHEST * net])
+    return both
+
+
+def _lab(form: SecondOrder, u: FloatArray) -> FloatArray:
+    if np.any(np.isnan(u)):
+        return np.full(len(u), np.nan)
+    settings: FloatArray = form.settings(u[None, :])[0][list(form.columns)]
+    return settings
