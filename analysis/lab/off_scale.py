@@ -29,6 +29,45 @@ def off_scale_flag(reading: Reading, response: Response) -> Flag | None:
     return None
 
 
+def ends_of(
+    lines: Mapping[int, Sequence[Reading]], response: Response, read: Sequence[float]
+) -> dict[int, tuple[tuple[float, float], ...]]:
+    """Give between which values each reading of the runs off the scale lies.
+
+    Args:
+        lines: All readings of those runs.
+        response: The response they belong to.
+        read: Every value read on the scale.
+
+    Returns:
+        By run, low and high of each reading, response unit; −∞ and ∞ where an end is open, both
+        equal for a reading on the scale. A gelled sample without a number lies above all that was
+        ever read of the response. Runs of which nothing is known are left out.
+    """
+    known = [r.value for found in lines.values() for r in found if r.value is not None]
+    top = max([*known, *read], default=None)
+    ends = {
+        run: tuple(pair for r in found if (pair := _ends(r, response, top)) is not None)
+        for run, found in lines.items()
+    }
+    return {run: pairs for run, pairs in ends.items() if pairs}
+
+
+def _ends(reading: Reading, response: Response, top: float | None) -> tuple[float, float] | None:
+    flag, value = off_scale_flag(reading, response) or reading.flag, reading.value
+    if reading.flag == "gelled" and value is None:
+        value = top
+    if value is None:
+        return None
+    if flag == "above":
+        return value, float("inf")
+    if flag == "below":
+        return float("-inf"), value
+    if flag == "between":
+        return value, reading.value_to if reading.value_to is not None else float("inf")
+    return (value, value) if flag == "ok" else None
+
+
 def off_scale_findings(
     response: Response,
     plan: Plan,

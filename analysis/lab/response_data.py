@@ -54,6 +54,10 @@ class ResponseData:
         blocking: What the blocks are; None without any.
         off_scale: Flag of each run that least squares cannot take, by run number.
         off_scale_readings: All readings of those runs, for a likelihood that can.
+        whole: The same with the runs off the scale among the rows, each standing by the end that is
+            known of it, for a likelihood that takes `ends`; None where no run is off the scale.
+        ends: Of `whole` only: between which values each reading of a run off the scale lies,
+            response unit, by run number.
         gelled: Runs that gelled, among those off the scale or left out.
         pending: Runs of the plan without a reading so far.
         left_out: Why each other run is not fitted, by run number.
@@ -76,6 +80,8 @@ class ResponseData:
     blocking: Blocking | None = None
     off_scale: Mapping[int, Flag] = field(default_factory=dict)
     off_scale_readings: Mapping[int, tuple[Reading, ...]] = field(default_factory=dict)
+    whole: ResponseData | None = None
+    ends: Mapping[int, tuple[tuple[float, float], ...]] = field(default_factory=dict)
     gelled: tuple[int, ...] = ()
     pending: tuple[int, ...] = ()
     left_out: Mapping[int, str] = field(default_factory=dict)

@@ -7,13 +7,14 @@ Source:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from analysis.lab.as_made import AsMade, as_made
 from analysis.lab.blocking import blocking_of
-from analysis.lab.off_scale import off_scale_findings, off_scale_flag
+from analysis.lab.off_scale import ends_of, off_scale_findings, off_scale_flag
 from analysis.lab.one_age import at_one_age
 from analysis.lab.response_data import ResponseData, in_words
 from analysis.lab.said import reasons_to_leave_out
@@ -76,11 +77,6 @@ def _response(
     own, age_findings = at_one_age(own, response.age_d)
     said = reasons_to_leave_out(choices, plan, made.day, response.name)
     sorted_runs = _sort(plan, response, own, said)
-    place = {run: i for i, run in enumerate(plan.run)}
-    rows = [place[run] for run in plan.run if run in sorted_runs.values]
-    chosen = np.array(rows, dtype=np.int64)
-    blocking = blocking_of(study, plan, made.day, rows)
-    controls = plan.control_names
     findings = (
         *made.findings,
         *age_findings,
@@ -90,24 +86,9 @@ def _response(
             response, plan, made.settings, sorted_runs.off_scale, sorted_runs.gelled
         ),
     )
-    return ResponseData(
+    data = ResponseData(
         response=response,
-        run=tuple(plan.run[i] for i in rows),
-        planned=plan.settings.take(chosen),
-        actual=made.settings.take(chosen),
-        repeats=tuple(sorted_runs.values[plan.run[i]] for i in rows),
-        kind=tuple(plan.kind[i] for i in rows),
-        control=tuple(
-            controls.get(plan.run[i], "control") if plan.kind[i] == "control" else None
-            for i in rows
-        ),
-        batch=tuple(plan.batch[i] for i in rows),
-        day=tuple(made.day[i] for i in rows),
-        sample=tuple(plan.sample[i] for i in rows),
-        panel=tuple(plan.panel[i] for i in rows),
-        block=blocking.of if blocking else tuple(None for _ in rows),
-        order=tuple(made.order[i] for i in rows),
-        blocking=blocking,
+        **_rows(study, plan, made, sorted_runs.values),
         off_scale=sorted_runs.off_scale,
         off_scale_readings=sorted_runs.off_scale_readings,
         gelled=tuple(sorted_runs.gelled),
@@ -115,6 +96,56 @@ def _response(
         left_out=sorted_runs.left_out,
         findings=findings,
     )
+    return replace(data, whole=_whole(study, plan, made, sorted_runs, data))
+
+
+def _rows(
+    study: Study, plan: Plan, made: AsMade, values: Mapping[int, tuple[float, ...]]
+) -> dict[str, Any]:
+    """Gather what is known of the runs with values, in the order of the plan."""
+    place = {run: i for i, run in enumerate(plan.run)}
+    rows = [place[run] for run in plan.run if run in values]
+    chosen = np.array(rows, dtype=np.int64)
+    blocking = blocking_of(study, plan, made.day, rows)
+    controls = plan.control_names
+    return {
+        "run": tuple(plan.run[i] for i in rows),
+        "planned": plan.settings.take(chosen),
+        "actual": made.settings.take(chosen),
+        "repeats": tuple(values[plan.run[i]] for i in rows),
+        "kind": tuple(plan.kind[i] for i in rows),
+        "control": tuple(
+            controls.get(plan.run[i], "control") if plan.kind[i] == "control" else None
+            for i in rows
+        ),
+        "batch": tuple(plan.batch[i] for i in rows),
+        "day": tuple(made.day[i] for i in rows),
+        "sample": tuple(plan.sample[i] for i in rows),
+        "panel": tuple(plan.panel[i] for i in rows),
+        "block": blocking.of if blocking else tuple(None for _ in rows),
+        "order": tuple(made.order[i] for i in rows),
+        "blocking": blocking,
+    }
+
+
+def _whole(
+    study: Study, plan: Plan, made: AsMade, found: _Sorted, data: ResponseData
+) -> ResponseData | None:
+    """Put the runs off the scale among the rows; None where nothing is known of any."""
+    read = [value for repeats in found.values.values() for value in repeats]
+    ends = ends_of(found.off_scale_readings, data.response, read)
+    if not ends:
+        return None
+    known = {run: tuple(map(_known_end, pairs)) for run, pairs in ends.items()}
+    rows = _rows(study, plan, made, {**found.values, **known})
+    return replace(data, **rows, ends=ends)
+
+
+def _known_end(pair: tuple[float, float]) -> float:
+    low, high = pair
+    if np.isinf(low):
+        return high
+    return low if np.isinf(high) else (low + high) / 2.0
 
 
 def _sort(
