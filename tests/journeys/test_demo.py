@@ -60,7 +60,7 @@ def test_the_demo_is_worth_reading(demo: Path, millbase: Millbase) -> None:
     """A gelled run, an exchanged weighing told by its grams, a reasoned exclusion, a compromise."""
     checked = millbase("check", demo)
     fitted = millbase("fit", demo, "--json").json["responses"]["viscosity"]
-    entered = millbase("enter", demo, next((demo / "raw").iterdir()), "--json")
+    entered = millbase("enter", demo, next((demo / "raw").glob("*.xlsx")), "--json")
     chosen = millbase("choose", demo, "--json").json
     said = " ".join(finding["what"] for finding in fitted["findings"])
 
@@ -69,5 +69,6 @@ def test_the_demo_is_worth_reading(demo: Path, millbase: Millbase) -> None:
     assert "exchanged" in said
     assert any("look transposed" in finding["what"] for finding in entered.json["findings"])
     assert entered.json["added"] == 0
+    assert [test["added"] for test in entered.json["raw"].values()] == [0, 0]
     assert 0 < chosen["desirability"] < 1
     assert chosen["unmet"] == []
