@@ -78,7 +78,7 @@ class LackOfFit:
     stratum: str
     f: float | None
     df: int
-    den_df: int
+    den_df: float
     p: float | None
 
 
@@ -131,7 +131,7 @@ class OrderDrift:
 
     slope: float | None
     t: float | None
-    df: int
+    df: float
     p: float | None
     neighbours: float | None
     neighbours_p: float | None
@@ -159,7 +159,7 @@ class Curvature:
 
     gap: float
     std_error: float
-    df: int
+    df: float
     p: float
     runs: tuple[int, ...]
 
@@ -179,6 +179,8 @@ class RunRow:
         cook: Cook's distance: how far all fitted values move without the run.
         control: Name of the control, None for a run of the plan.
         repeats: Readings in the mean.
+        conditional: Observed less fitted and less what the run's batch (day, …) is predicted to
+            add; None where no units are shared.
     """
 
     run: int
@@ -191,6 +193,7 @@ class RunRow:
     cook: float | None
     control: str | None = None
     repeats: int = 1
+    conditional: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,13 +247,17 @@ class Assessment:
         level: Confidence of every interval, 0..1.
         coefficients: One row a coefficient.
         r2: Share of the variation about the mean that the model explains; blocks count as
-            explained, controls are taken about their own means.
-        r2_adjusted: The same by mean squares.
+            explained, controls are taken about their own means. Where rows share units, of the
+            surface alone: what its units add to a run counts as unexplained.
+        r2_adjusted: The same by mean squares; where rows share units, 1 less the variance of one
+            new run over the mean square about the mean.
         r2_predicted: The same for runs left out one at a time; runs of the plan only.
-        press: Sum of squared deleted residuals of the runs of the plan.
+        press: Sum of squared deleted residuals of the runs of the plan; where rows share units, of
+            the surface fitted without the run, at the estimated ratios.
         aicc: Corrected Akaike criterion of the readings before any transformation.
         log_likelihood: Its log-likelihood.
         anova: Sequential rows with residual, lack of fit, pure error and total; then partial rows.
+            Where rows share units, sums of squares are those of V^(-1/2) times the rows.
         anova_by_order: Sequential, terms gathered by kind: linear, interactions, squares, ….
         lack_of_fit: One entry a stratum; empty without replicates.
         vif: Variance inflation of each coefficient by label; NaN where it has none.
@@ -266,7 +273,7 @@ class Assessment:
         runs: One row a run.
         n: Runs fitted, controls included.
         p: Columns fitted, blocks and controls included.
-        residual_df: Degrees of freedom of the residual.
+        residual_df: Degrees of freedom of the residual, the lowest stratum.
         residual_sd: Its standard deviation.
         mean: Mean of the runs of the plan, fitted scale.
         strata: Sources of error, lowest last.

@@ -1,8 +1,8 @@
-"""Which blocks least squares fits beside the model, and what is said of the others.
+"""Which blocks are fitted as columns beside the model, and what is said of the others.
 
 Source:
-    DESIGN.md, section 5, "Strata": days and rounds are random from four on, other blocks fixed; a
-    round as a fixed block needs two link runs.
+    DESIGN.md, section 5, "Strata": days and rounds are random from four on (then they are strata),
+    other blocks fixed; a round as a fixed block needs two link runs.
 """
 
 from __future__ import annotations
@@ -19,9 +19,6 @@ from doe.errors import FitError
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
 
-# Fitting random blocks as fixed ones is fair while this many degrees of freedom stay for the error;
-# below three, a t interval is more than half again as wide as it need be.
-LEAST_DF_BESIDE_RANDOM = 3
 LINK_RUNS = 2
 
 
@@ -50,6 +47,9 @@ def blocks_to_fit(
     """
     blocking = data.blocking
     nothing = tuple(None for _ in data.run)
+    if blocking is not None and blocking.effect == "random":
+        # A stratum of the fit (`strata_of_data`), not columns of it.
+        return FittedBlocks(of=nothing, name="", findings=())
     if blocking is None or len({label for label in blocking.of if label is not None}) < 2:
         return FittedBlocks(of=nothing, name="", findings=())
     names = tuple(dict.fromkeys(label for label in blocking.of if label is not None))
@@ -75,8 +75,7 @@ def _reason_against(data: ResponseData, blocking: Blocking, tied: Sequence[str],
         return f"they cannot be told from {_listed(tied)}"
     if blocking.name == "round" and _link_runs(data, blocking) < LINK_RUNS:
         return f"fewer than {LINK_RUNS} runs link the rounds"
-    least = LEAST_DF_BESIDE_RANDOM if blocking.effect == "random" else 1
-    if not blocking.planned and df < least:
+    if not blocking.planned and df < 1:
         return "too few degrees of freedom would stay for the error"
     return ""
 
@@ -117,19 +116,11 @@ def _recipe(data: ResponseData, i: int) -> tuple[object, ...]:
 
 
 def _fitted(blocking: Blocking, names: Sequence[str]) -> Finding:
-    said = (
-        f"Differences between {blocking.name}s are fitted beside the model, so intervals are for "
-        f"the {blocking.name}s of this study."
-    )
-    if blocking.effect == "random":
-        said += f" They would be random ({blocking.because}), which this fit cannot do yet."
     return Finding(
-        level="caution" if blocking.effect == "random" else "note",
-        what=said,
+        level="note",
+        what=f"Differences between {blocking.name}s are fitted beside the model, so intervals are "
+        f"for the {blocking.name}s of this study.",
         evidence={f"{blocking.name}s": len(names)},
-        advice="Expect more scatter on a new one than the intervals show."
-        if blocking.effect == "random"
-        else "",
     )
 
 

@@ -7,7 +7,7 @@ Source:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from scipy import optimize, stats
@@ -21,6 +21,8 @@ POWER_END = 5.0
 # With fewer degrees of freedom the profile follows single runs.
 LEAST_DF = 3
 _STEP = 0.1
+# Where each point is a search of its own; the ends of the interval do not hang on it.
+_WIDE_STEP = 0.25
 _USUAL: tuple[tuple[float, str], ...] = (
     (1.0, "none"),
     (0.5, "square root"),
@@ -31,7 +33,12 @@ _USUAL: tuple[tuple[float, str], ...] = (
 
 
 def box_cox(
-    readings: Sequence[Sequence[float]], basis: FloatArray, df: int, *, level: float = 0.95
+    readings: Sequence[Sequence[float]],
+    basis: FloatArray,
+    df: int,
+    *,
+    level: float = 0.95,
+    likelihood: Callable[[FloatArray], float] | None = None,
 ) -> BoxCox | None:
     """Find λ of the model in use.
 
@@ -40,14 +47,17 @@ def box_cox(
         basis: Orthonormal columns of the model matrix, shape (n, p).
         df: Residual degrees of freedom.
         level: Confidence of the interval.
+        likelihood: Highest log-likelihood of some values, shape (n,), by the model in use; None for
+            least squares on the basis.
 
     Returns:
         None where a value is zero or below, or nothing is left to judge by.
     """
     if df < LEAST_DF or any(value <= 0 for run in readings for value in run):
         return None
-    profile = _Profile(readings, basis)
-    powers = np.arange(-POWER_END, POWER_END + _STEP / 2, _STEP)
+    profile = _Profile(readings, likelihood or (lambda z: _of_least_squares(z, basis)))
+    step = _STEP if likelihood is None else _WIDE_STEP
+    powers = np.arange(-POWER_END, POWER_END + step / 2, step)
     heights = np.array([profile.log_likelihood(power) for power in powers])
     if not np.isfinite(heights).all():
         return None
@@ -116,22 +126,21 @@ def typed_scale(found: BoxCox) -> str:
 class _Profile:
     """The likelihood of λ with coefficients and variance at their best."""
 
-    def __init__(self, readings: Sequence[Sequence[float]], basis: FloatArray) -> None:
+    def __init__(
+        self, readings: Sequence[Sequence[float]], likelihood: Callable[[FloatArray], float]
+    ) -> None:
         self._counts = np.array([len(run) for run in readings])
         self._run = np.repeat(np.arange(len(readings)), self._counts)
         logs = np.log([value for run in readings for value in run])
         # About the geometric mean; each run counts once, however often it was read.
         self._logs = logs - float(self._averaged(logs).mean())
-        self._basis = basis
+        self._likelihood = likelihood
 
     def log_likelihood(self, power: float) -> float:
         # u = y over its geometric mean; (u^λ − 1)/λ differs from the scaled form of equation (8)
         # by a constant, which the model holds.
         z = self._averaged(self._moved(power))
-        z = z - z.mean()
-        left = z - self._basis @ (self._basis.T @ z)
-        rss = float(left @ left)
-        return -0.5 * len(z) * float(np.log(rss / len(z))) if rss > 0 else float("inf")
+        return self._likelihood(z - z.mean())
 
     def _averaged(self, values: FloatArray) -> FloatArray:
         averaged: FloatArray = np.bincount(self._run, weights=values) / self._counts
@@ -143,6 +152,12 @@ class _Profile:
             return self._logs
         moved: FloatArray = np.expm1(power * self._logs) / power
         return moved
+
+
+def _of_least_squares(z: FloatArray, basis: FloatArray) -> float:
+    left = z - basis @ (basis.T @ z)
+    rss = float(left @ left)
+    return -0.5 * len(z) * float(np.log(rss / len(z))) if rss > 0 else float("inf")
 
 
 def _summit(profile: _Profile, powers: FloatArray, heights: FloatArray) -> float:

@@ -13,7 +13,7 @@ from analysis.fits.assessment import Curvature
 from analysis.fits.fit_table import FitTable
 from analysis.fits.least_squares import LeastSquares
 from doe.model.coding import Coding, NumericAxis, code
-from doe.study.settings import FloatArray
+from doe.study.settings import BoolArray, FloatArray
 
 # Coded distance below which a run counts as a centre run: bench accuracy of a middle setting.
 _NEAR_CENTRE = 0.02
@@ -32,13 +32,10 @@ def curvature_of(
         planned: Planned settings, shape (n, k), lab units.
         coding: The settings.
     """
-    numeric = [i for i, axis in enumerate(coding.axes) if isinstance(axis, NumericAxis)]
-    if not numeric or solved.df < 2 or solved.rss <= 0:
+    if solved.df < 2 or solved.rss <= 0:
         return None
-    if any(power > 1 for column in table.columns for _, power in column.term.powers):
-        return None
-    at_centre = _centre_runs(table, planned, coding, numeric)
-    if not at_centre.any() or at_centre.sum() == sum(table.is_planned):
+    at_centre = centre_runs(table, planned, coding)
+    if at_centre is None:
         return None
     # Added variable: the indicator of the centre, less what the model's columns hold of it.
     indicator = at_centre.astype(np.float64)
@@ -61,11 +58,14 @@ def curvature_of(
     )
 
 
-def _centre_runs(
-    table: FitTable, planned: FloatArray, coding: Coding, numeric: list[int]
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def centre_runs(table: FitTable, planned: FloatArray, coding: Coding) -> BoolArray | None:
+    """Tell the centre runs, shape (n,); None for a model with squares or nothing to compare."""
+    numeric = [i for i, axis in enumerate(coding.axes) if isinstance(axis, NumericAxis)]
+    squares = any(power > 1 for column in table.columns for _, power in column.term.powers)
+    if not numeric or squares:
+        return None
     own = np.array(table.is_planned)
     here = np.zeros(len(table.run), dtype=np.bool_)
     coded = code(planned[own], coding)[:, numeric]
     here[own] = (np.abs(coded) <= _NEAR_CENTRE).all(axis=1)
-    return here
+    return here if 0 < here.sum() < own.sum() else None

@@ -38,8 +38,15 @@ def findings_of(fit: Fit, assessment: Assessment, data: ResponseData) -> tuple[F
     """Say what to believe, what to doubt and what to do next."""
     return (
         *_on_information(assessment),
-        *_on_effects(assessment),
         *_on_lack_of_fit(assessment, data),
+        *findings_of_any(fit, assessment, data),
+    )
+
+
+def findings_of_any(fit: Fit, assessment: Assessment, data: ResponseData) -> tuple[Finding, ...]:
+    """Say what is said of any fit, whatever strata its runs lie in."""
+    return (
+        *_on_effects(assessment),
         *_on_prediction(assessment),
         *_on_scale(fit, assessment),
         *_on_digits(assessment),
@@ -174,7 +181,7 @@ def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
             yield _not_shown(test.p, test.den_df, evidence)
 
 
-def _not_shown(p: float, den_df: int, evidence: Mapping[str, float]) -> Finding:
+def _not_shown(p: float, den_df: float, evidence: Mapping[str, float]) -> Finding:
     """Say that lack of fit is not shown, and how much that is worth."""
     if p >= EDGE:
         what = "No lack of fit is seen: what the model misses is within the scatter of replicates."
@@ -185,7 +192,7 @@ def _not_shown(p: float, den_df: int, evidence: Mapping[str, float]) -> Finding:
         )
     few = den_df < FEW_REPLICATES
     if few:
-        what += f" With {den_df} degrees of freedom of replicates the test could hardly see it."
+        what += f" With {den_df:g} degrees of freedom of replicates the test could hardly see it."
     return Finding(
         level="note",
         what=what,

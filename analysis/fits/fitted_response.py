@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,9 +21,17 @@ from analysis.fits.least_squares import (
     of_constant,
     solve_least_squares,
 )
+from analysis.fits.mixed_response import (
+    MixedJob,
+    box_cox_in_strata,
+    fit_in_strata,
+    not_in_strata,
+    rows_in_strata,
+)
 from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
 from analysis.fits.scales import scale_of
-from analysis.lab.response_data import ResponseData, in_words
+from analysis.fits.strata_of_data import strata_of_data
+from analysis.lab.response_data import ResponseData
 from doe.errors import FitError
 from doe.model.coding import Coding
 from doe.model.information import condition_of, vif
@@ -52,7 +59,7 @@ def fit_response(
     scale: Scale | None = None,
     level: float = 0.95,
 ) -> FittedResponse:
-    """Fit a response by least squares.
+    """Fit a response: by REML where runs share a random stratum, else by least squares.
 
     Args:
         data: The response over its runs.
@@ -68,14 +75,29 @@ def fit_response(
         standard errors.
 
     Raises:
-        FitError: Nothing to fit, several runs in one batch, a scale that cannot take the readings,
-            or a model that the runs cannot carry.
+        FitError: Nothing to fit, a scale that cannot take the readings, or a model that the runs
+            cannot carry.
     """
     _refuse_unfit(data)
     wanted = make_model(model, coding) if isinstance(model, str) else model
     wanted, drop_findings = drop_terms(wanted, drop, coding)
     table, blocks, block_findings = table_of(data, coding, wanted)
     solved = _solve(table, data, coding, wanted)
+    strata = strata_of_data(data)
+    rows = rows_in_strata(table, solved, strata)
+    if rows is not None:
+        power = box_cox_in_strata(data, rows, strata, solved.df, level)
+        chosen, scale_findings = _scale(data, scale, power)
+        job = MixedJob(
+            data=data, coding=coding, model=wanted, scale=chosen, strata=strata, table=rows,
+            blocks=blocks, level=level,
+        )  # fmt: skip
+        said = (*data.findings, *drop_findings, *scale_findings, *block_findings)
+        said += strata.findings
+        mixed = fit_in_strata(job, power)
+        if mixed is not None:
+            fit, assessment, more = mixed
+            return FittedResponse(fit=fit, assessment=assessment, findings=said + more)
     power = box_cox(data.repeats, solved.basis, solved.df, level=level)
     chosen, scale_findings = _scale(data, scale, power)
     table = _on_scale(table, averaged(data, chosen))
@@ -97,7 +119,7 @@ def fit_response(
     )
     fit = _fit(data, coding, wanted, chosen, table, solved)
     said = (*data.findings, *drop_findings, *scale_findings, *block_findings)
-    said += repeat_findings(data.repeats)
+    said += (*strata.findings, *not_in_strata(strata), *repeat_findings(data.repeats))
     return FittedResponse(
         fit=fit, assessment=assessment, findings=said + findings_of(fit, assessment, data)
     )
@@ -112,20 +134,6 @@ def _refuse_unfit(data: ResponseData) -> None:
             where=where,
             allowed="readings of at least as many runs as the model has coefficients",
             do=f"Enter readings first{'; ' + waiting if waiting else ''}.",
-        )
-    counts = Counter(batch for batch in data.batch if batch is not None)
-    shared = [batch for batch, count in counts.items() if count > 1]
-    if shared:
-        runs = [r for r, b in zip(data.run, data.batch, strict=True) if b == shared[0]]
-        raise FitError(
-            f"{in_words('batch', shared)} {'hold' if len(shared) > 1 else 'holds'} several runs "
-            f"each (batch {shared[0]}: {in_words('run', runs)}); what one batch has in common "
-            "would be taken for knowledge of the settings, and models that allow for it are not "
-            "there yet",
-            where=where,
-            allowed="one run a batch",
-            do="Exclude all but one run of each batch with `note`, or enter the mean of a batch's "
-            "runs as one run.",
         )
 
 
@@ -153,15 +161,7 @@ def table_of(
 
 
 def _on_scale(table: FitTable, y: FloatArray) -> FitTable:
-    return FitTable(
-        run=table.run,
-        y=y,
-        surface=table.surface,
-        columns=table.columns,
-        labels=table.labels,
-        control=table.control,
-        block=table.block,
-    )
+    return replace(table, y=y)
 
 
 def _solve(table: FitTable, data: ResponseData, coding: Coding, model: Model) -> LeastSquares:

@@ -10,6 +10,7 @@ Source:
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,3 +71,26 @@ def maximum_likelihood(X: FloatArray, y: FloatArray, strata: Strata) -> PlainLik
     # At its top −½ (ln |V| + n ln(quad/n)) − n/2 (ln 2π + 1).
     value = optimum.height.value - 0.5 * n * (np.log(2 * np.pi) + 1)
     return PlainLikelihood(log_likelihood=float(value), n=n, parameters=parameters, ratios=ratios)
+
+
+def profile_of(X: FloatArray, strata: Strata) -> Callable[[FloatArray], float]:
+    """Give the highest log-likelihood, up to a constant, as a function of the readings.
+
+    The rows' geometry is worked out once, so that many transformations of them are quick.
+
+    Args:
+        X: Shape (n, p), independent columns.
+        strata: Of the rows.
+    """
+    plain = solve_least_squares(X, np.arange(float(len(X))))
+    units = [one.unit for one in strata.random]
+    untold = variance_model(plain, units).untold()
+    model = variance_model(plain, [unit for k, unit in enumerate(units) if k not in untold])
+
+    def height(z: FloatArray) -> float:
+        left = z - plain.basis @ (plain.basis.T @ z)
+        if float(left @ left) <= 0:
+            return float("inf")
+        return highest(model.of_residuals(left), "ml").height.value
+
+    return height

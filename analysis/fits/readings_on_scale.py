@@ -24,6 +24,21 @@ def averaged(data: ResponseData, scale: Scale) -> FloatArray:
     return np.array([forward(scale, np.array(run)).mean() for run in data.repeats])
 
 
+def every_reading(data: ResponseData, scale: Scale) -> FloatArray:
+    """Give all readings on the fitted scale, run by run, one a row.
+
+    Raises:
+        FitError: The scale cannot take some reading; the runs are named.
+    """
+    _refuse_impossible(data, scale)
+    return forward(scale, np.array([value for run in data.repeats for value in run]))
+
+
+def log_jacobian_of_readings(data: ResponseData, scale: Scale) -> float:
+    """Give Σ ln |dz/dy| over single readings."""
+    return float(sum(log_slope(scale, np.array(run)).sum() for run in data.repeats))
+
+
 def log_jacobian(data: ResponseData, scale: Scale) -> float:
     """Give Σ ln |dz/dy| over runs: each by the mean of its repeats.
 

@@ -13,22 +13,14 @@ from dataclasses import dataclass, replace
 from itertools import count
 from typing import Literal
 
-import numpy as np
-from scipy import stats
-
-from analysis.fits.assessing import information
-from analysis.fits.estimable import surface_columns
+from analysis.fits.candidates import Candidates, candidates_of
 from analysis.fits.fit import Scale
-from analysis.fits.fit_table import FitTable
 from analysis.fits.fitted_response import FittedResponse, fit_response, table_of
-from analysis.fits.least_squares import LeastSquares, solve_least_squares
-from analysis.fits.readings_on_scale import averaged, log_jacobian
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
 from doe.model.hierarchy import drop_group, may_drop
 from doe.model.terms import Model, Term, term_label
 from doe.study.finding import Finding
-from doe.study.settings import FloatArray
 
 By = Literal["aicc", "p"]
 # A term stays at twice the usual 5 %: leaving out one that acts costs more than keeping one that
@@ -36,6 +28,10 @@ By = Literal["aicc", "p"]
 P_TO_STAY = 0.10
 # Best-first over the allowed models looks at this many; small models are then seen completely.
 _MODELS_TO_TRY = 300
+
+
+# What was dropped on the way, each with the model before and after it.
+_Path = tuple[tuple[tuple[Term, ...], Model, Model], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,78 +100,64 @@ def reduce_fit(
 
 
 class _Search:
-    """Models by dropping, each solved once on the same runs, blocks and controls."""
+    """Models by dropping, each solved once on the same rows, blocks and controls."""
 
     def __init__(self, data: ResponseData, coding: Coding, model: Model, scale: Scale) -> None:
         table, _, _ = table_of(data, coding, model)
-        self._table: FitTable = table
-        self._data, self._coding, self._model = data, coding, model
-        self._beside = np.hstack([table.control_columns, table.block_columns])
-        self._y: FloatArray = averaged(data, scale)
-        self._jacobian = log_jacobian(data, scale)
+        self._coding, self._model = coding, model
+        self._of: Candidates = candidates_of(data, coding, scale, table)
 
     def backward(self) -> tuple[Model, tuple[Step, ...]]:
         model = self._model
         steps: list[Step] = []
         while True:
-            now = self._solve(model)
-            tried = [(self._p(now, small), group, smaller, small)
-                     for group, smaller, small in self._smaller(model)]  # fmt: skip
-            weakest = max(tried, key=lambda one: one[0], default=None)
-            if weakest is None or weakest[0] <= P_TO_STAY:
+            tried = [
+                (self._of.p(model, smaller), group, smaller)
+                for group, smaller in self._smaller(model)
+            ]
+            weakest = max(tried, key=lambda one: _or_one(one[0]), default=None)
+            if weakest is None or _or_one(weakest[0]) <= P_TO_STAY:
                 return model, tuple(steps)
-            p, group, model, small = weakest
-            steps.append(self._step(group, p if now.df > 0 else None, small))
+            p, group, model = weakest
+            steps.append(self._step(group, p, model))
 
     def best(self) -> tuple[Model, tuple[Step, ...]]:
-        start = self._solve(self._model)
-        found: tuple[float, Model, tuple[Step, ...]] = (self._aicc(start), self._model, ())
+        found: tuple[float, Model, _Path] = (self._aicc(self._model), self._model, ())
         ticket = count()
-        heap: list[tuple[float, int, Model, LeastSquares, tuple[Step, ...]]] = [
-            (found[0], next(ticket), self._model, start, ())
-        ]
+        heap: list[tuple[float, int, Model, _Path]] = [(found[0], next(ticket), self._model, ())]
         seen = {frozenset(self._model.terms)}
         while heap and len(seen) < _MODELS_TO_TRY:
-            height, _, model, now, steps = heapq.heappop(heap)
+            height, _, model, path = heapq.heappop(heap)
             if height < found[0]:
-                found = (height, model, steps)
-            for group, smaller, small in self._smaller(model):
+                found = (height, model, path)
+            for group, smaller in self._smaller(model):
                 key = frozenset(smaller.terms)
                 if key in seen:
                     continue
                 seen.add(key)
-                p = self._p(now, small) if now.df > 0 else None
-                path = (*steps, self._step(group, p, small))
-                entry = (self._aicc(small), next(ticket), smaller, small, path)
-                heapq.heappush(heap, entry)
-        best = min([*((h, m, s) for h, _, m, _, s in heap), found], key=lambda one: one[0])
-        return best[1], best[2]
+                longer = (*path, (group, model, smaller))
+                heapq.heappush(heap, (self._aicc(smaller), next(ticket), smaller, longer))
+        best = min([*((h, m, path) for h, _, m, path in heap), found], key=lambda one: one[0])
+        steps = (self._step(group, self._of.p(now, small), small) for group, now, small in best[2])
+        return best[1], tuple(steps)
 
-    def _smaller(self, model: Model) -> Iterator[tuple[tuple[Term, ...], Model, LeastSquares]]:
+    def _smaller(self, model: Model) -> Iterator[tuple[tuple[Term, ...], Model]]:
         for group in may_drop(model, self._coding):
             smaller = drop_group(model, group, self._coding)
             if len(smaller.terms) < len(model.terms):
-                yield group, smaller, self._solve(smaller)
+                yield group, smaller
 
-    def _solve(self, model: Model) -> LeastSquares:
-        surface = surface_columns(self._data.actual.values, self._data.control, self._coding, model)
-        return solve_least_squares(np.hstack([surface, self._beside]), self._y)
-
-    def _aicc(self, solved: LeastSquares) -> float:
-        aicc = information(solved, self._jacobian)[1]
+    def _aicc(self, model: Model) -> float:
+        aicc = self._of.aicc(model)
         return aicc if aicc is not None else float("inf")
 
-    @staticmethod
-    def _p(full: LeastSquares, small: LeastSquares) -> float:
-        if full.df <= 0 or full.rss <= 0:
-            return 1.0 if full.df <= 0 else 0.0
-        df = small.df - full.df
-        f = max(small.rss - full.rss, 0.0) / df / full.residual_variance
-        return float(stats.f.sf(f, df, full.df))
+    def _step(self, group: tuple[Term, ...], p: float | None, small: Model) -> Step:
+        names = tuple(term_label(term) for term in group)
+        return Step(terms=names, p=p, aicc=self._of.aicc(small))
 
-    def _step(self, group: tuple[Term, ...], p: float | None, small: LeastSquares) -> Step:
-        aicc = information(small, self._jacobian)[1]
-        return Step(terms=tuple(term_label(term) for term in group), p=p, aicc=aicc)
+
+def _or_one(p: float | None) -> float:
+    return 1.0 if p is None else p
 
 
 def _told(full: FittedResponse, reduced: FittedResponse, steps: tuple[Step, ...]) -> Finding:

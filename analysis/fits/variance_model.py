@@ -13,7 +13,7 @@ Source:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -49,10 +49,20 @@ class Height:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Steepness:
+    """The restricted likelihood of some variances, its slope and its expected information."""
+
+    value: float
+    score: FloatArray
+    known: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class VarianceModel:
     """Sufficient statistics of the ratios.
 
     Attributes:
+        A: The s directions among the rows, shape (n, s).
         B: Shape (s, q), all units side by side.
         e: Residuals along the s directions, shape (s,).
         within: Sum of squares of the residuals beside them.
@@ -64,6 +74,7 @@ class VarianceModel:
         is_diagonal: Whether B is diagonal, as it is turned to be for a single stratum.
     """
 
+    A: FloatArray
     B: FloatArray
     e: FloatArray
     within: float
@@ -75,8 +86,14 @@ class VarianceModel:
     is_diagonal: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("B", "e", "inner"):
+        for name in ("A", "B", "e", "inner"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    def of_residuals(self, residuals: FloatArray) -> VarianceModel:
+        """Take other readings of the same rows, by their residuals beside X, shape (n,)."""
+        e = self.A.T @ residuals
+        beside = residuals - self.A @ e
+        return replace(self, e=e, within=float(beside @ beside))
 
     @property
     def scales(self) -> FloatArray:
@@ -119,24 +136,33 @@ class VarianceModel:
         pulled = self._blocks(T * np.outer(v, v))
         return _height(m, det, quad, traces, crossed, own, pulled)
 
-    def parts(self, ratios: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-        """Give scores and information of all r + 1 variances at unit residual variance.
+    def slopes_alone(self, ratios: FloatArray, likelihood: Likelihood) -> FloatArray:
+        """Give the slope along ln ρ of a single stratum at many ratios, shape of `ratios`."""
+        d = np.diag(self.B) ** 2
+        c = 1 / (1 + np.multiply.outer(ratios, d))
+        quad = self.within + c @ self.e**2
+        own = (c**2) @ (self.e**2 * d)
+        sizes, m = (d, self.n - self.p) if likelihood == "reml" else (np.diag(self.inner), self.n)
+        told = (sizes / (1 + np.multiply.outer(ratios, sizes))).sum(axis=-1)
+        return np.asarray(ratios * (-0.5 * told + 0.5 * m * own / quad))
 
-        Returns:
-            |Z_k'Py|² and y'PPy, shape (r + 1,); tr PG_kPG_l, shape (r + 1, r + 1); and the log of
-            the determinant that REML takes.
-        """
+    def at_variances(self, variances: FloatArray) -> Steepness:
+        """Give the restricted likelihood of all r + 1 variances, residual last and above 0."""
+        residual = float(variances[-1])
+        ratios = variances[:-1] / residual
         C, log_det = self._inverse(ratios)
         Ce = C @ self.e
         v = self.B.T @ Ce
+        quad = self.within + float(self.e @ Ce)
+        m = self.n - self.p
         squares = np.append(self._sums(v**2), self.within + float(Ce @ Ce))
-        return squares, self.information(ratios), log_det
-
-    def traces(self, ratios: FloatArray) -> FloatArray:
-        """Give tr PG_k at unit residual variance, shape (r + 1,)."""
-        C, _ = self._inverse(ratios)
-        rest = self.n - self.p - len(self.e)
-        return np.append(self._sums((self.B * (C @ self.B)).sum(axis=0)), rest + np.trace(C))
+        rest = m - len(self.e) + float(np.trace(C))
+        traces = np.append(self._sums((self.B * (C @ self.B)).sum(axis=0)), rest)
+        return Steepness(
+            value=-0.5 * (log_det + m * float(np.log(residual)) + quad / residual),
+            score=-0.5 * (traces / residual - squares / residual**2),
+            known=0.5 * self.information(ratios) / residual**2,
+        )
 
     def information(self, ratios: FloatArray) -> FloatArray:
         """Give tr PG_kPG_l at unit residual variance, shape (r + 1, r + 1); residual last."""
@@ -205,23 +231,22 @@ def variance_model(solved: LeastSquares, units: Sequence[IntArray]) -> VarianceM
     Z = np.hstack(members) if members else np.zeros((n, 0))
     stratum = np.repeat(np.arange(len(members)), [z.shape[1] for z in members])
     MZ = Z - solved.basis @ (solved.basis.T @ Z)
-    A, R, order = linalg.qr(MZ, mode="economic", pivoting=True)
+    found, R, order = linalg.qr(MZ, mode="economic", pivoting=True)
     rank = int((np.abs(np.diag(R)) > _NO_DIRECTION * np.sqrt(n)).sum())
-    A = A[:, :rank]
+    A: FloatArray = np.asarray(found[:, :rank], dtype=np.float64)
     B = np.zeros((rank, Z.shape[1]))
     B[:, order] = R[:rank]
-    e = A.T @ solved.residuals
-    beside = solved.residuals - A @ e
     alone = len(members) == 1
     if alone:
         turn, size, _ = linalg.svd(B, full_matrices=False)
-        B, e = np.diag(size), turn.T @ e
+        A, B = A @ turn, np.diag(size)
         stratum = np.zeros(len(size), dtype=np.int64)
     inner = np.diag(Z.sum(axis=0)) if alone else Z.T @ Z
-    return VarianceModel(
+    nothing = VarianceModel(
+        A=A,
         B=B,
-        e=e,
-        within=float(beside @ beside),
+        e=np.zeros(len(B)),
+        within=0.0,
         inner=inner,
         stratum=stratum,
         n=n,
@@ -229,6 +254,7 @@ def variance_model(solved: LeastSquares, units: Sequence[IntArray]) -> VarianceM
         r=len(members),
         is_diagonal=alone,
     )
+    return nothing.of_residuals(solved.residuals)
 
 
 def members_of(unit: IntArray) -> FloatArray:

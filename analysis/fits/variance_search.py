@@ -101,12 +101,11 @@ def _plain(model: VarianceModel, likelihood: Likelihood) -> Height:
 
 def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> FloatArray:
     def slope(log_ratio: float) -> float:
-        ratio = np.array([np.exp(log_ratio)])
-        return float(ratio[0] * model.height(ratio, likelihood).gradient[0])
+        return float(model.slopes_alone(np.exp(log_ratio), likelihood))
 
     scale = float(model.scales[0])
     logs = np.linspace(np.log(LEAST / scale), np.log(MOST / scale), _GRID)
-    slopes = np.array([slope(x) for x in logs])
+    slopes = model.slopes_alone(np.exp(logs), likelihood)
     tops = [0.0] + [
         float(np.exp(optimize.brentq(slope, logs[i], logs[i + 1], xtol=1e-13, rtol=1e-14)))
         for i in range(_GRID - 1)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, RunRow
+from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, ComponentRow, RunRow
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.mixed_findings import lowest_word, spread_words, units_word
 from analysis.fits.scales import scale_words
 from analysis.report.comparison_table import comparison_table
 from analysis.report.rounding import (
@@ -17,13 +18,19 @@ from analysis.report.rounding import (
     percent,
     places_for,
     plain,
+    sd_interval_text,
     with_error,
 )
 from analysis.report.table import Cell, Table
 from analysis.report.words import listed
 from analysis.surface.level_comparison import LevelComparison, middles_words
+from doe.model.strata import RESIDUAL
 
 SCALE_NOTE = "On the fitted scale ({scale})."
+_STRATA_NOTE = (
+    " Both predict by the surface alone; what a run's batch adds to it counts as unexplained. "
+    "Adjusted R² sets the variance of one new run against that about the mean."
+)
 
 
 def response_tables(
@@ -33,6 +40,7 @@ def response_tables(
     fit, checks = fitted.fit, fitted.assessment
     tables = (
         quality_table(fit, checks),
+        component_table(fit, checks),
         coefficient_table(fit, checks),
         comparison_table(fit, comparisons),
         anova_table(fit, checks, "sequential"),
@@ -66,7 +74,7 @@ def quality_table(fit: Fit, checks: Assessment) -> Table:
         ("decimal digits it leaves", _plain(checks.digits_left, 2)),
         *_lack_of_fit_rows(checks),
         *_check_rows(checks),
-        *_component_rows(fit),
+        *_unit_rows(fit, checks),
     ]
     return Table(
         name=f"{fit.response} quality",
@@ -76,17 +84,44 @@ def quality_table(fit: Fit, checks: Assessment) -> Table:
         words=2,
         note=(
             "R² counts variation about the mean of the runs of the plan; predicted R² and PRESS "
-            "leave each run out in turn."
+            "leave each run out in turn." + (_STRATA_NOTE if checks.components else "")
         ),
     )
 
 
+def component_table(fit: Fit, checks: Assessment) -> Table:
+    """List how far units of each stratum differ; no rows where runs share none."""
+    return Table(
+        name=f"{fit.response} components",
+        title=f"{fit.response}: what scatters, {percent(checks.level)} intervals.",
+        head=("What differs", "How many", "Variance", "Standard deviation", "From to", "df"),
+        rows=tuple(
+            (
+                Cell(text=_who(fit, row)),
+                _whole(row.units),
+                _plain(row.variance, 3),
+                Cell(text=error_text(row.sd) if row.sd > 0 else plain(row.sd), value=row.sd),
+                Cell(text="–" if row.interval is None else sd_interval_text(row.interval)),
+                _freedom(row.df),
+            )
+            for row in checks.components
+        ),
+        note=f"{SCALE_NOTE.format(scale=scale_words(fit.scale))} {spread_words(fit).capitalize()}. "
+        "The interval is of the standard deviation, by the profile of the restricted likelihood.",
+    )
+
+
+def _who(fit: Fit, row: ComponentRow) -> str:
+    return lowest_word(fit) if row.stratum == RESIDUAL else units_word(row.stratum)
+
+
 def coefficient_table(fit: Fit, checks: Assessment) -> Table:
     """List coefficients with error, interval, test and variance inflation."""
+    told = ("Told by",) if checks.components else ()
     return Table(
         name=f"{fit.response} coefficients",
         title=f"{fit.response}: coefficients, coded units, {percent(checks.level)} intervals.",
-        head=("Term", "Estimate", "Standard error", "From", "To", "df", "t", "p", "VIF"),
+        head=("Term", *told, "Estimate", "Standard error", "From", "To", "df", "t", "p", "VIF"),
         rows=tuple(_coefficient_row(row, checks) for row in checks.coefficients),
         note=_coefficient_note(fit),
     )
@@ -132,8 +167,11 @@ def _run_note(fit: Fit, checks: Assessment) -> str:
 
 def _coefficient_row(row: CoefficientRow, checks: Assessment) -> tuple[Cell, ...]:
     low, high = row.interval or (math.nan, math.nan)
+    stratum = checks.terms_vary.get(row.label, RESIDUAL)
+    told = Cell(text="runs" if stratum == RESIDUAL else units_word(stratum))
     return (
         Cell(text=row.label),
+        *((told,) if checks.components else ()),
         Cell(text=with_error(row.estimate, row.std_error), value=row.estimate),
         Cell(text=error_text(row.std_error), value=row.std_error),
         Cell(text=with_error(low, row.std_error), value=low),
@@ -197,7 +235,8 @@ def _lack_of_fit_rows(checks: Assessment) -> Iterable[tuple[str, Cell]]:
         yield "lack of fit", Cell(text="cannot be told: no replicates left to judge by")
     for row in checks.lack_of_fit:
         name = "lack of fit" if row.stratum == "residual" else f"lack of fit, {row.stratum}"
-        text = f"F = {plain(row.f, 3)} on {row.df} and {row.den_df} df, p {_equals(row.p)}"
+        df = f"{row.df} and {plain(row.den_df, 3)} df"
+        text = f"F = {plain(row.f, 3)} on {df}, p {_equals(row.p)}"
         yield name, Cell(text=text)
 
 
@@ -220,18 +259,22 @@ def _check_rows(checks: Assessment) -> Iterable[tuple[str, Cell]]:
         yield "straightness of the normal plot", Cell(text=text)
 
 
-def _component_rows(fit: Fit) -> Iterable[tuple[str, Cell]]:
-    if len(fit.components) < 2:
+def _unit_rows(fit: Fit, checks: Assessment) -> Iterable[tuple[str, Cell]]:
+    if not checks.components:
         return
-    for stage, variance in fit.components.items():
-        sd = math.sqrt(variance)
-        yield f"standard deviation, {stage}", Cell(text=error_text(sd), value=sd)
+    unit = checks.unit_left_out
+    yield f"R², predicted, each {unit} left out", _share(checks.r2_predicted_by_unit)
+    yield f"PRESS, each {unit} left out", _plain(checks.press_by_unit)
+    yield (
+        "standard deviation of one new run",
+        Cell(text=error_text(fit.total_sd), value=fit.total_sd),
+    )
 
 
 def _method_words(fit: Fit) -> str:
     return {
         "ols": "least squares",
-        "reml": "restricted maximum likelihood",
+        "reml": "restricted maximum likelihood, tests after Kenward and Roger",
         "ml": "maximum likelihood",
     }[fit.method]
 

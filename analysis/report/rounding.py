@@ -73,6 +73,17 @@ def interval_text(low: float, high: float, error: float | None) -> str:
     return f"{with_error(low, error)} to {with_error(high, error)}"
 
 
+def sd_interval_text(variance: tuple[float, float]) -> str:
+    """Print the interval of a standard deviation from that of its square; it may be open.
+
+    Example:
+        >>> sd_interval_text((0.0004, 0.0121)), sd_interval_text((0.0, math.inf))
+        ('0.02 to 0.11', '0 or more')
+    """
+    low, high = (plain(math.sqrt(end), 2) for end in variance)
+    return f"{low} to {high}" if math.isfinite(variance[1]) else f"{low} or more"
+
+
 def interval_error(low: float, high: float) -> float | None:
     """Take a quarter of an interval's width for its standard error, to choose digits only."""
     width = high - low

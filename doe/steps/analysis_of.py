@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -186,7 +187,7 @@ def _fit_chosen(
             error = caught
             continue
         is_last = position == len(chosen.models) - 1
-        if fitted.assessment.residual_df < 1 and not chosen.asked and not is_last:
+        if not _judgeable(fitted) and not chosen.asked and not is_last:
             continue
         if chosen.kept_out or chosen.dropped:
             told = _left_out_by_choice(fitted, chosen)
@@ -198,6 +199,12 @@ def _fit_chosen(
         )
         return _reduced(data, coding, fitted, options), smaller
     raise error or FitError(f"{data.response.name}: no model can be fitted")
+
+
+def _judgeable(fitted: FittedResponse) -> bool:
+    """Tell whether every stratum leaves something to judge the model by."""
+    told = all(math.isfinite(variance) for variance in fitted.fit.components.values())
+    return fitted.assessment.residual_df >= 1 and told
 
 
 def _name(model: str | Model) -> str:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from analysis.fits.assessment import Assessment
+from analysis.fits.assessment import Assessment, ComponentRow
+from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.surface.level_comparison import LevelComparison
 from doe.model.coding import Axis, ChoiceAxis, ShareAxis
@@ -45,7 +46,13 @@ def response_object(
         "anova": [asdict(row) for row in known.anova],
         "anova_by_order": [asdict(row) for row in known.anova_by_order],
         "lack_of_fit": [asdict(row) for row in known.lack_of_fit],
-        "variance_components": dict(fit.components),
+        "r2_predicted_by_unit": known.r2_predicted_by_unit,
+        "press_by_unit": known.press_by_unit,
+        "unit_left_out": known.unit_left_out,
+        "variance_components": _components(known, fit),
+        "by_reading": fit.by_reading,
+        "terms_vary": dict(known.terms_vary),
+        "least_squares_misleads": [asdict(row) for row in known.misleading],
         "blocks": {"name": known.blocks, "effects": dict(known.block_effects)},
         "controls": {
             name: {"mean": mean, "std_error": error}
@@ -55,6 +62,23 @@ def response_object(
         "runs": [asdict(row) for row in known.runs],
         "findings": [finding_object(finding) for finding in fitted.findings],
     }
+
+
+def _components(known: Assessment, fit: Fit) -> list[dict[str, Any]]:
+    """Give one entry a stratum, coarsest first; the residual alone where nothing is shared."""
+    if known.components:
+        return [asdict(row) for row in known.components]
+    variance = fit.components["residual"]
+    alone = ComponentRow(
+        stratum="residual",
+        variance=variance,
+        sd=fit.residual_sd,
+        interval=None,
+        df=fit.component_df["residual"],
+        is_zero=variance == 0,
+        units=known.n,
+    )
+    return [asdict(alone)]
 
 
 def _axis_object(axis: Axis) -> dict[str, Any]:

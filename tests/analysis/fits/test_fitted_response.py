@@ -117,14 +117,14 @@ def test_centre_runs_above_a_flat_model_are_told() -> None:
     assert "Centre runs lie above what the linear model gives" in _said(fitted)
 
 
-def test_several_runs_in_a_batch_are_refused_in_one_sentence() -> None:
-    """Until mixed models exist, with what would work."""
+def test_several_runs_in_a_batch_make_it_a_stratum() -> None:
+    """What they share is allowed for and told."""
     data, coding = _data(_rows(6))
-    shared = replace(data, batch=(1, 1, 2, 3, 3, 4))
+    fitted = fit_response(replace(data, batch=(1, 1, 2, 3, 3, 4)), coding, model="linear")
 
-    with pytest.raises(FitError, match="batches 1 and 3 hold several runs each") as caught:
-        fit_response(shared, coding, model="linear")
-    assert "one run a batch" in str(caught.value)
+    assert fitted.fit.method == "reml"
+    assert fitted.assessment.strata == ("batch", "residual")
+    assert "Runs share batches" in _said(fitted)
 
 
 def test_one_run_a_batch_is_fitted() -> None:
@@ -193,15 +193,28 @@ def test_a_logarithm_of_a_negative_reading_names_the_run() -> None:
 
 
 def test_repeats_are_averaged_on_the_fitted_scale() -> None:
-    """The mean of the logarithms, not the logarithm of the mean; unequal numbers are told."""
+    """The mean of the logarithms, not the logarithm of the mean."""
     rows = [row | {"y": [row["y"], row["y"] * 4]} for row in _rows(8)]
-    rows[0] = rows[0] | {"y": rows[0]["y"][:1]}
     fitted = _fit(rows, scale=Scale(name="log"))
     second = fitted.assessment.runs[1]
 
     assert second.observed == pytest.approx(np.log(rows[1]["y"][0] * 2))
     assert second.repeats == 2
     assert fitted.fit.repeats == 2
+    assert fitted.fit.method == "ols"
+
+
+def test_unequal_numbers_of_repeats_are_fitted_reading_by_reading() -> None:
+    """A run read once is worth less than one read twice; rows of the report stay runs."""
+    rows = [row | {"y": [row["y"], row["y"] + 3 * (-1) ** i]} for i, row in enumerate(_rows(8))]
+    rows[0] = rows[0] | {"y": rows[0]["y"][:1]}
+    fitted = _fit(rows)
+
+    assert fitted.fit.by_reading
+    assert list(fitted.fit.components) == ["run", "residual"]
+    assert len(fitted.assessment.runs) == fitted.fit.n == 8
+    weights = fitted.fit.new_run_weights
+    assert weights == {"run": 1.0, "residual": 0.5}
     assert "read unequally often" in _said(fitted)
 
 
@@ -299,22 +312,15 @@ def test_controls_twice_a_day_and_once_a_day_are_pooled() -> None:
     assert pure.ss == pytest.approx(float((apart**2).sum()))
 
 
-def test_many_days_are_fixed_while_three_degrees_of_freedom_stay() -> None:
-    """Random by rights, fitted as fixed, and said."""
-    data, coding = _in_days(5, 2, effect="random")
-    fitted = fit_response(data, coding, model="linear")
-
-    assert fitted.assessment.residual_df == 3
-    assert "would be random" in _said(fitted)
-
-
-def test_many_days_are_left_out_when_too_little_would_stay() -> None:
-    """Two degrees of freedom are too few to fit days beside the model."""
-    data, coding = _in_days(6, 2, effect="random")
-    fitted = fit_response(data, coding, model="quadratic")
+@pytest.mark.parametrize(("n_days", "model"), [(5, "linear"), (6, "quadratic")])
+def test_random_days_are_a_stratum_and_no_columns(n_days: int, model: str) -> None:
+    """Intervals are for new days, and days cost the surface no degrees of freedom."""
+    data, coding = _in_days(n_days, 2, effect="random")
+    fitted = fit_response(data, coding, model=model)
 
     assert fitted.fit.block_effects == {}
-    assert "Differences between days are not fitted" in _said(fitted)
+    assert fitted.assessment.strata == ("day", "residual")
+    assert "Runs share days" in _said(fitted)
 
 
 def test_days_that_follow_a_factor_are_left_out_and_named() -> None:
