@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from analysis.fits.assessment import Assessment, CoefficientRow
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.mixed_findings import lowest_word, spread_words, units_word
 from analysis.report.comparison_table import HEAD, comparison_cells
 from analysis.report.rounding import (
     error_text,
@@ -15,11 +16,13 @@ from analysis.report.rounding import (
     interval_text,
     p_text,
     plain,
+    sd_interval_text,
     with_error,
 )
 from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
+from doe.model.strata import RESIDUAL
 from doe.steps.fit import FitOutcome
 from doe.steps.predict import PredictOutcome
 
@@ -81,13 +84,40 @@ def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelCompar
     scale = "" if fit.scale.name == "identity" else f", {fit.scale.name} scale"
     unit = f" ({fit.unit})" if fit.unit else ""
     head = f"{name}{unit}: {fit.model.name} model{scale}, {known.n} runs"
-    table = text_table(
-        ["term", "estimate", "std error", "t", "p", f"{100 * known.level:g} % interval"],
-        [_coefficient(row) for row in known.coefficients],
-    )
-    parts = [head, table, *_levels_compared(fit, comparisons), paragraph(_summary(known))]
+    heads = ["term", "estimate", "std error", "t", "p", f"{100 * known.level:g} % interval"]
+    rows = [_coefficient(row) for row in known.coefficients]
+    if known.components:
+        # Where rows share units each term has degrees of freedom of its own.
+        heads[3:3] = ["told by", "df"]
+        for row, shown in zip(known.coefficients, rows, strict=True):
+            shown[3:3] = [_told_by(known, row), fixed(row.df, 1)]
+    parts = [head, text_table(heads, rows), *_strata(fit, known)]
+    parts += [*_levels_compared(fit, comparisons), paragraph(_summary(known))]
     parts.append(findings_text(fitted.findings))
     return "\n\n".join(part for part in parts if part)
+
+
+def _told_by(known: Assessment, row: CoefficientRow) -> str:
+    stratum = known.terms_vary.get(row.label, RESIDUAL)
+    return "runs" if stratum == RESIDUAL else units_word(stratum)
+
+
+def _strata(fit: Fit, known: Assessment) -> list[str]:
+    """Show the scatter of each stratum with its interval and degrees of freedom."""
+    if not known.components:
+        return []
+    rows = [
+        [
+            lowest_word(fit) if row.stratum == RESIDUAL else units_word(row.stratum),
+            plain(row.sd, 3),
+            "–" if row.interval is None else sd_interval_text(row.interval),
+            fixed(row.df, 1),
+            str(row.units),
+        ]
+        for row in known.components
+    ]
+    heads = ["scatter of", "sd", f"{100 * known.level:g} % interval", "df", "how many"]
+    return [text_table(heads, rows), paragraph(f"{spread_words(fit).capitalize()}.")]
 
 
 def _levels_compared(fit: Fit, comparisons: Sequence[LevelComparison]) -> list[str]:
@@ -118,9 +148,14 @@ def _summary(known: Assessment) -> str:
     ):  # fmt: skip
         if value is not None:
             parts.append(f"{label} {value:.3f}")
+    if known.r2_predicted_by_unit is not None:
+        by_unit = f"{known.r2_predicted_by_unit:.3f}"
+        parts.append(f"predicted with each {known.unit_left_out} left out {by_unit}")
     for test in known.lack_of_fit:
         if test.p is not None:
-            parts.append(f"lack of fit p {p_text(test.p)} ({test.df} and {test.den_df} df)")
+            where = "" if test.stratum == RESIDUAL else f" between {units_word(test.stratum)}"
+            df = f"{test.df} and {plain(test.den_df, 3)} df"
+            parts.append(f"lack of fit{where} p {p_text(test.p)} ({df})")
     return "; ".join(parts) + "."
 
 
