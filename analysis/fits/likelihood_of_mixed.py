@@ -63,9 +63,12 @@ def maximum_likelihood(X: FloatArray, y: FloatArray, strata: Strata) -> PlainLik
         return PlainLikelihood(
             log_likelihood=float("nan"), n=n, parameters=parameters, ratios=np.zeros(r)
         )
-    untold = variance_model(plain, units).untold()
+    model = variance_model(plain, units)
+    untold = model.untold()
     told = [k for k in range(r) if k not in untold]
-    optimum = highest(variance_model(plain, [units[k] for k in told]), "ml")
+    if len(told) < r:
+        model = variance_model(plain, [units[k] for k in told])
+    optimum = highest(model, "ml")
     ratios = np.zeros(r)
     ratios[told] = optimum.ratios
     # At its top −½ (ln |V| + n ln(quad/n)) − n/2 (ln 2π + 1).

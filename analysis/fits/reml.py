@@ -97,9 +97,11 @@ def solve_mixed(X: FloatArray, y: FloatArray, strata: Strata) -> MixedSolution:
     plain = solve_least_squares(X, y)
     random = strata.random
     names = (*(one.name for one in random), RESIDUAL)
-    untold = variance_model(plain, [one.unit for one in random]).untold()
+    model = variance_model(plain, [one.unit for one in random])
+    untold = model.untold()
     told = [k for k in range(len(random)) if k not in untold]
-    model = variance_model(plain, [random[k].unit for k in told])
+    if len(told) < len(random):
+        model = variance_model(plain, [random[k].unit for k in told])
     optimum = highest(model)
     ratios = np.zeros(len(random))
     ratios[told] = optimum.ratios

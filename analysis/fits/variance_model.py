@@ -198,8 +198,9 @@ class VarianceModel:
             return np.diag(1 / (1 + ratios[0] * d)), float(np.log1p(ratios[0] * d).sum())
         inside = np.eye(len(self.e)) + (self.B * ratios[self.stratum]) @ self.B.T
         # Eigenvalues of `inside` are 1 or more, so that its inverse is as good as its entries.
-        factor = np.linalg.cholesky(inside)
-        inverse: FloatArray = np.asarray(np.linalg.inv(inside), dtype=np.float64)
+        factor, _ = linalg.lapack.dpotrf(inside, lower=True)
+        half, _ = linalg.lapack.dpotri(factor, lower=True)
+        inverse: FloatArray = np.tril(half) + np.tril(half, -1).T
         return inverse, 2 * float(np.log(np.diag(factor)).sum())
 
     def _inner_inverse(self, ratios: FloatArray) -> tuple[float, FloatArray]:

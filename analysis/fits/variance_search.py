@@ -20,11 +20,15 @@ LEAST, MOST = 1e-9, 1e9
 # The slope along ln ρ, in units of likelihood, that counts as none.
 LEVEL = 1e-7
 _STARTS = (1.0, 0.03, 30.0)
+# With so many units the likelihood has one summit, and a second start is enough to see it.
+_MANY = 60
 _GRID = 73
 _STEPS = 60
 # A step of e² at most: further off the parabola says nothing.
 _LONGEST = 2.0
 _HALVINGS = 30
+# A step that more than halves a ratio may be on its way to 0.
+_HEADING_FOR_ZERO = -0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,7 +66,7 @@ def highest(model: VarianceModel, likelihood: Likelihood = "reml") -> Optimum:
     if model.r == 1:
         return _told(model, _highest_alone(model, likelihood), likelihood)
     best: FloatArray | None = None
-    for start in _STARTS:
+    for start in _STARTS[: 3 if len(model.e) <= _MANY else 2]:
         top = _climb(model, start / model.scales, likelihood, known=best)
         if best is None or _value(model, top, likelihood) > _value(model, best, likelihood):
             best = top
@@ -128,7 +132,6 @@ def _climb(
     ratios = start.copy()
     height = model.height(ratios, likelihood)
     for _ in range(_STEPS):
-        ratios, height = _drop_idle(model, ratios, height, likelihood)
         if known is not None and _is_near(ratios, known):
             return known
         free = ratios > 0
@@ -142,6 +145,10 @@ def _climb(
             continue
         step = np.zeros(model.r)
         step[free] = _newton_step(ratios, height, free)
+        dropped = _drop_idle(model, ratios, step, height, likelihood)
+        if dropped is not None:
+            ratios, height = dropped
+            continue
         moved = _longest_rise(model, ratios, step, height.value, likelihood)
         if moved is None:
             return ratios
@@ -185,18 +192,20 @@ def _longest_rise(
 
 
 def _drop_idle(
-    model: VarianceModel, ratios: FloatArray, height: Height, likelihood: Likelihood
-) -> tuple[FloatArray, Height]:
-    """Set to 0 what falls towards it and is as high there, the steepest first."""
-    for k in np.argsort(ratios * model.scales):
-        if ratios[k] <= 0 or height.gradient[k] >= 0:
-            continue
+    model: VarianceModel,
+    ratios: FloatArray,
+    step: FloatArray,
+    height: Height,
+    likelihood: Likelihood,
+) -> tuple[FloatArray, Height] | None:
+    """Set to 0 what heads for it and is as high there; None where nothing does."""
+    for k in np.flatnonzero((ratios > 0) & (step < _HEADING_FOR_ZERO)):
         without = ratios.copy()
         without[k] = 0.0
         there = model.height(without, likelihood)
         if there.value >= height.value - 1e-12 and there.gradient[k] <= 0:
-            ratios, height = without, there
-    return ratios, height
+            return without, there
+    return None
 
 
 def _without_idle(model: VarianceModel, ratios: FloatArray, likelihood: Likelihood) -> FloatArray:
