@@ -9,22 +9,29 @@ from itertools import count
 import numpy as np
 
 from analysis.choice.compromise import Compromise
+from analysis.figures.bends import draw_bends
 from analysis.figures.coefficients import draw_coefficients
 from analysis.figures.contours import draw_contours
+from analysis.figures.cox_traces import draw_cox_traces
 from analysis.figures.drawn import Drawn
 from analysis.figures.effects import draw_effects
 from analysis.figures.near_runs import near_slice
 from analysis.figures.package_contours import draw_package_contours
 from analysis.figures.predicted_observed import draw_predicted_observed
 from analysis.figures.residuals import draw_residuals
+from analysis.figures.ridge_paths import draw_ridge_paths
 from analysis.figures.room import draw_room
+from analysis.figures.stationary_slice import draw_stationary_slice
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
 from analysis.surface.contour import contour_slice, package_slice
+from analysis.surface.directions import direction_words, levels_words
 from analysis.surface.effects import Effect, trace_effects
 from analysis.surface.exact import ExactResponse, Surface
 from analysis.surface.noise import Production, full_row, production_of
 from analysis.surface.room import find_room
+from analysis.surface.stationary_slice import stationary_slice
+from analysis.surface.survey import SurfaceLandscape, SurfaceShape, survey_all
 from doe.model.coding import NumericAxis
 from doe.model.region import Region
 from doe.model.vertices import overall_centroid
@@ -43,6 +50,7 @@ class AlbumRequest:
         computed: Responses that the recipe gives; they have no model to check.
         data: Readings by response, for the runs near a slice and their order as done.
         compromise: The recommended recipe; without one, slices go through the middle.
+        landscapes: Surveys by response, where they are known already; not made twice.
     """
 
     study: Study
@@ -51,6 +59,7 @@ class AlbumRequest:
     computed: Mapping[str, ExactResponse] = field(default_factory=dict)
     data: Mapping[str, ResponseData] = field(default_factory=dict)
     compromise: Compromise | None = None
+    landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
 
     @property
     def fits(self) -> dict[str, Surface]:
@@ -76,6 +85,10 @@ class AlbumRequest:
         return "as recommended" if self.compromise is not None else "in the middle of the region"
 
 
+# Responses whose landscape is drawn, most important first; `fit --json` has all.
+MOST_LANDSCAPES = 6
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FigureKind:
     """One kind of figure.
@@ -95,6 +108,10 @@ def make_album(request: AlbumRequest) -> tuple[Drawn, ...]:
     """Draw every figure that the study has something for, in the order of the registry."""
     if not request.fits:
         return ()
+    if not request.landscapes:
+        fits = {name: fitted.fit for name, fitted in request.fitted.items()}
+        found = survey_all(fits, request.region, request.base, production=request.production)
+        request = replace(request, landscapes=found)
     album: dict[str, Drawn] = {}
     for kind in FIGURES.values():
         for drawn in kind.draw(request):
@@ -181,6 +198,52 @@ def _predicted_observed(request: AlbumRequest) -> Iterator[Drawn]:
         yield draw_predicted_observed(fitted.fit, fitted.assessment)
 
 
+def _additives(request: AlbumRequest) -> Iterator[Drawn]:
+    at = "the recommended blend" if request.compromise is not None else "the middle of the region"
+    for landscape in _drawn_landscapes(request):
+        if landscape.cox:
+            yield draw_cox_traces(landscape.cox, reference=at)
+
+
+def _stationary(request: AlbumRequest) -> Iterator[Drawn]:
+    for shape in _drawn_shapes(request):
+        slice_ = stationary_slice(shape, request.region, held=request.production.columns)
+        if slice_ is not None and not shape.form.is_plane:
+            yield draw_stationary_slice(slice_)
+
+
+def _ridges(request: AlbumRequest) -> Iterator[Drawn]:
+    for shape in _drawn_shapes(request):
+        fit = shape.form.fit
+        yield draw_ridge_paths(shape.ridges, fit.response, fit.unit, where=_at_levels(shape))
+
+
+def _bends(request: AlbumRequest) -> Iterator[Drawn]:
+    for shape in _drawn_shapes(request):
+        if not shape.form.is_plane:
+            words = [direction_words(shape.form, axis) for axis in shape.canonical.axes]
+            yield draw_bends(shape.form, shape.canonical, words, where=_at_levels(shape))
+
+
+def _drawn_landscapes(request: AlbumRequest) -> list[SurfaceLandscape]:
+    """Give the landscapes of the responses that count most, in the brief's order."""
+    importance = {response.name: response.importance for response in request.study.responses}
+    known = [name for name in request.fitted if name in request.landscapes]
+    kept = sorted(known, key=lambda name: -importance.get(name, 0.0))[:MOST_LANDSCAPES]
+    return [request.landscapes[name] for name in known if name in kept]
+
+
+def _drawn_shapes(request: AlbumRequest) -> Iterator[SurfaceShape]:
+    """Give the shape at the recipe's own levels, one a response."""
+    for landscape in _drawn_landscapes(request):
+        yield from landscape.shapes[:1]
+
+
+def _at_levels(shape: SurfaceShape) -> str:
+    words = levels_words(shape.form)
+    return f" at {words}" if words else ""
+
+
 def _traced(request: AlbumRequest) -> tuple[Effect, ...]:
     return trace_effects(request.fits, request.region, request.base, production=request.production)
 
@@ -243,6 +306,26 @@ FIGURES: Mapping[str, FigureKind] = {
             name="effects",
             for_="What each setting does to a response, and how surely.",
             draw=_effects,
+        ),
+        FigureKind(
+            name="additives",
+            for_="What more of each additive does to a response, at the cost of the others.",
+            draw=_additives,
+        ),
+        FigureKind(
+            name="stationary point",
+            for_="Where a response has no slope, and how surely that place is known.",
+            draw=_stationary,
+        ),
+        FigureKind(
+            name="ridge",
+            for_="How high and how low a response gets at each distance from the middle.",
+            draw=_ridges,
+        ),
+        FigureKind(
+            name="bends",
+            for_="Along which settings together a response bends, and along which it is flat.",
+            draw=_bends,
         ),
         FigureKind(
             name="coefficients",

@@ -17,6 +17,8 @@ from analysis.report.blocks import (
     WordsBlock,
 )
 from analysis.report.content import ReportContent
+from analysis.report.landscape_tables import landscape_tables
+from analysis.report.landscape_words import shape_sentences
 from analysis.report.rounding import interval_error, plain, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import listed
@@ -24,6 +26,7 @@ from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.study.plan import Plan, Round
 
 RESPONSE_FIGURES = ("coefficients", "residuals", "predicted against observed")
+LANDSCAPE_FIGURES = ("stationary point", "ridge", "bends")
 
 
 def appendix_section(content: ReportContent) -> Section:
@@ -32,6 +35,9 @@ def appendix_section(content: ReportContent) -> Section:
         Part(title=f"{name}", blocks=tuple(_response_blocks(content, name, fitted)))
         for name, fitted in content.fitted.items()
     ]
+    landscape = tuple(_landscape_blocks(content))
+    if landscape:
+        parts.append(Part(title="Landscape", blocks=landscape))
     predictions = prediction_table(content)
     if predictions.rows:
         parts.append(Part(title="Predictions in full", blocks=(TableBlock(table=predictions),)))
@@ -121,6 +127,19 @@ def _response_blocks(content: ReportContent, name: str, fitted: FittedResponse) 
     drawn = figures_of(content, name, RESPONSE_FIGURES)
     if drawn:
         yield FiguresBlock(drawn=drawn)
+
+
+def _landscape_blocks(content: ReportContent) -> Iterable[Block]:
+    for name, landscape in content.landscapes.items():
+        told = [" ".join(shape_sentences(shape)) for shape in landscape.shapes]
+        if landscape.why_no_shape:
+            told.append(landscape.why_no_shape)
+        if told:
+            yield WordsBlock(text=f"{name}: {' '.join(told)}")
+        yield from (TableBlock(table=table) for table in landscape_tables(landscape))
+        drawn = figures_of(content, name, LANDSCAPE_FIGURES)
+        if drawn:
+            yield FiguresBlock(drawn=drawn)
 
 
 def _plan_blocks(plan: Plan) -> Iterable[Block]:

@@ -21,6 +21,7 @@ from analysis.report.blocks import (
 from analysis.report.content import ReportContent
 from analysis.report.controls import control_table
 from analysis.report.gathered_findings import pressing_findings
+from analysis.report.landscape_words import common_flat_sentences
 from analysis.report.rounding import fixed, interval_error, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
@@ -58,6 +59,7 @@ def bench_section(content: ReportContent) -> Section:
                 [*_figures(content, ("contours",)), *_figures(content, ("triangle",))],
             ),
             ("What each setting does", list(_figures(content, ("effects",)))),
+            ("What more of each additive does", list(_figures(content, ("additives",)))),
             ("Other recipes nearly as good", list(_alternatives(content))),
             ("Each level at its best", list(_levels(content))),
             ("Against the controls", list(_controls(content))),
@@ -80,6 +82,10 @@ def _room(content: ReportContent) -> Iterable[Block]:
     if compromise is None:
         return
     yield from _figures(content, ("room",))
+    flat = common_flat_sentences(content.landscapes)
+    if flat:
+        yield WordsBlock(text="Where the models are flat round it, one setting at a time:")
+        yield ListBlock(lines=tuple(sentence_case(line) for line in flat))
     if compromise.binding:
         yield WordsBlock(text="The recipe lies on these limits and ends of ranges:")
         yield ListBlock(lines=compromise.binding)

@@ -10,6 +10,7 @@ from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
 from analysis.surface.level_comparison import LevelComparison
+from analysis.surface.survey import SurfaceLandscape
 from doe.recipe.recipe import BatchRecipe
 from doe.study.brief import Study
 from doe.study.finding import Finding
@@ -43,6 +44,7 @@ class ReportContent:
         data: Readings by response, as they were gathered.
         fitted: Models by response.
         comparisons: By response, levels of choices on which the range of a factor hangs.
+        landscapes: By response, the landscape of its surface seen from the recipe.
         not_fitted: For each response without a model: why, a phrase.
         computed: Names of the responses that the recipe gives without readings.
         compromise: The recommended recipe; None if there is none yet.
@@ -62,6 +64,7 @@ class ReportContent:
     data: Mapping[str, ResponseData] = field(default_factory=dict)
     fitted: Mapping[str, FittedResponse] = field(default_factory=dict)
     comparisons: Mapping[str, tuple[LevelComparison, ...]] = field(default_factory=dict)
+    landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
     not_fitted: Mapping[str, str] = field(default_factory=dict)
     computed: tuple[str, ...] = ()
     compromise: Compromise | None = None

@@ -25,7 +25,7 @@ FARTHEST = 2.0
 # Places that the search for the ends starts from: 2^9, a net without chance in it.
 NET_POWER = 9
 STARTS = 2
-PATIENCE: Any = {"maxiter": 50, "ftol": 1e-9}
+PATIENCE = {"maxiter": 50, "ftol": 1e-9}
 # Directions of variance below this part of the largest carry no slope at all.
 NO_VARIANCE = 1e-10
 # A set that ends nearer than this to the end of the search, coded, is taken to go on.
@@ -170,7 +170,7 @@ def stationary_region(
     tried = np.all(np.abs(net) <= 1.0, axis=1)
     part = float(np.mean(test.holds(net[tried]))) if tried.any() else float("nan")
     if known is not None:
-        places = np.vstack([places, known])
+        places = np.vstack([places, known, _round_estimate(test, known)])
     low, high = _ends(test, places)
     goes_on = np.column_stack([low <= AT_END - FARTHEST, high >= FARTHEST - AT_END])
     return StationaryRegion(
@@ -196,6 +196,37 @@ def _ends(test: SlopeTest, places: FloatArray) -> tuple[FloatArray, FloatArray]:
     return ends[0], ends[1]
 
 
+def _round_estimate(test: SlopeTest, known: FloatArray) -> FloatArray:
+    """Go from the estimate to the edge of the set, along each factor and as the set leans.
+
+    Near the estimate the statistic is u'Mu with M = 2B V⁻¹ 2B; its ends along a factor lie in the
+    directions M⁻¹e.
+    """
+    form = test.form
+    L = form.gradient_rows(known)
+    bend = np.linalg.pinv(2.0 * form.curvature)
+    leaning = bend @ (L @ form.fit.covariance @ L.T) @ bend
+    ways = np.vstack([np.eye(len(known)), leaning.T])
+    ways = ways / np.maximum(np.linalg.norm(ways, axis=1, keepdims=True), 1e-300)
+    ends = []
+    for way in np.vstack([ways, -ways]):
+        # As far as the search goes; halved until the set is left between two places.
+        room = np.where(way > 0.0, FARTHEST - known, -FARTHEST - known)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            longest = float(np.nanmin(np.where(way == 0.0, np.inf, room / way)))
+        steps = longest * np.linspace(0.0, 1.0, 33)
+        outside = np.flatnonzero(~test.holds(known + np.outer(steps, way)))
+        kept, lost = (steps[-1], None) if not len(outside) else (
+            steps[max(outside[0] - 1, 0)], steps[outside[0]]
+        )  # fmt: skip
+        for _ in range(30 if lost is not None else 0):
+            middle = (kept + lost) / 2.0
+            inside = test.at(known + middle * way)[0] <= test.limit
+            kept, lost = (middle, lost) if inside else (kept, middle)
+        ends.append(known + kept * way)
+    return np.array(ends)
+
+
 def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> float:
     """Go as far as the set holds along −sign of factor j; the start where the climb fails."""
     along = np.zeros(len(start))
@@ -205,15 +236,16 @@ def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> float:
         "fun": lambda u: 1.0 - test.at(u)[0] / test.limit,
         "jac": lambda u: -test.at(u)[1] / test.limit,
     }
-    found = minimize(
-        lambda u: float(along @ u),
-        start,
-        jac=lambda _: along,
-        method="SLSQP",
-        bounds=[(-FARTHEST, FARTHEST)] * len(start),
-        constraints=held,
-        options=PATIENCE,
-    )
+    problem: Any = {
+        "fun": lambda u: float(along @ u),
+        "x0": start,
+        "jac": lambda _: along,
+        "method": "SLSQP",
+        "bounds": [(-FARTHEST, FARTHEST)] * len(start),
+        "constraints": held,
+        "options": PATIENCE,
+    }
+    found = minimize(**problem)
     is_in = test.at(found.x)[0] <= test.limit * (1.0 + 1e-6)
     return float(found.x[j]) if is_in else float(start[j])
 

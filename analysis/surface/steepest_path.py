@@ -27,7 +27,7 @@ STEP, STEPS = 0.25, 20
 ARRIVED = 1e-3
 # Steps of the free line go so far beyond the ranges, coded, where new runs would be laid.
 LINE_TO = 3.0
-PATIENCE: Any = {"maxiter": 60, "ftol": 1e-12}
+PATIENCE = {"maxiter": 60, "ftol": 1e-12}
 
 
 def steepest_line(
@@ -177,14 +177,15 @@ def _bounded(bound: _Bounds, u: FloatArray, slope: FloatArray) -> FloatArray:
         {"type": "ineq", "fun": lambda d: bound.slack(u + d), "jac": lambda d: bound.slope(u + d)},
         {"type": "ineq", "fun": lambda d: STEP**2 - float(d @ d), "jac": lambda d: -2.0 * d},
     ]
-    found = minimize(
-        lambda d: -float(slope @ d),
-        np.zeros(len(u)),
-        jac=lambda _: -slope,
-        method="SLSQP",
-        constraints=bounds,
-        options=PATIENCE,
-    )
+    problem: Any = {
+        "fun": lambda d: -float(slope @ d),
+        "x0": np.zeros(len(u)),
+        "jac": lambda _: -slope,
+        "method": "SLSQP",
+        "constraints": bounds,
+        "options": PATIENCE,
+    }
+    found = minimize(**problem)
     step = np.asarray(found.x, dtype=np.float64)
     # Rounding may leave it a hair outside: the way back to where it came from lies inside.
     for _ in range(40):

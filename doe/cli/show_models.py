@@ -22,6 +22,7 @@ from analysis.report.rounding import (
 from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
+from doe.cli.show_landscape import show_landscape
 from doe.model.strata import RESIDUAL
 from doe.steps.fit import FitOutcome
 from doe.steps.predict import PredictOutcome
@@ -31,7 +32,8 @@ def show_fit(outcome: FitOutcome) -> str:
     """Show every fitted response, those that the recipe gives, then those that have no model."""
     comparisons = outcome.analysis.comparisons
     parts = [
-        _fitted(name, fitted, comparisons[name]) for name, fitted in outcome.analysis.fitted.items()
+        _fitted(name, fitted, comparisons[name]) + show_landscape(outcome.landscapes.get(name))
+        for name, fitted in outcome.analysis.fitted.items()
     ]
     parts += [
         paragraph(f"{name}: computed from the recipe ({one.method}), without readings or error.")

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from analysis.fits.fit import Fit
 from analysis.lab.as_made import as_made
 from analysis.surface.exact import COMPUTED, ExactResponse
+from analysis.surface.noise import production_of
+from analysis.surface.survey import SurfaceLandscape, survey_all
 from doe.model.terms import make_model, term_label, unambiguous_label
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
 from doe.steps.fit_contract import response_object
+from doe.steps.landscape_contract import landscape_object
 from doe.steps.model_choice import FitOptions
 from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.session import Session, open_study
 from doe.study.choices import ResponseChoice
 from doe.study.finding import Finding
+from doe.study.settings import FloatArray
 
 __all__ = ["FitOptions", "FitOutcome", "fit_study"]
 
@@ -30,6 +35,7 @@ class FitOutcome:
     kept: bool
     files: tuple[Path, ...] = ()
     is_no: bool = False
+    landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -38,7 +44,7 @@ class FitOutcome:
 
     def contract(self) -> dict[str, Any]:
         """Give the object that `fit --json` prints."""
-        return fit_contract(self.analysis)
+        return fit_contract(self.analysis, self.landscapes)
 
 
 def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
@@ -57,16 +63,34 @@ def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
     if asked.keep:
         session = _keep(session, asked, analysis)
         analysis = replace(analysis, session=session)
-    files = () if asked.tries_out else _write(analysis)
-    return FitOutcome(analysis=analysis, kept=asked.keep, files=files)
+    landscapes = study_landscapes(analysis)
+    files = () if asked.tries_out else _write(analysis, landscapes)
+    return FitOutcome(analysis=analysis, kept=asked.keep, files=files, landscapes=landscapes)
 
 
-def fit_contract(analysis: StudyAnalysis) -> dict[str, Any]:
+def study_landscapes(
+    analysis: StudyAnalysis, base: FloatArray | None = None
+) -> dict[str, SurfaceLandscape]:
+    """Survey every modelled response from a recipe, shape (k,), or the middle of the region."""
+    return survey_all(
+        analysis.fits,
+        analysis.region,
+        base,
+        production=production_of(analysis.session.study, analysis.coding),
+    )
+
+
+def fit_contract(
+    analysis: StudyAnalysis, landscapes: Mapping[str, SurfaceLandscape]
+) -> dict[str, Any]:
     """Give the contract's object for a fitted study."""
     comparisons = analysis.comparisons
     body = {
         "responses": {
-            name: response_object(fitted, comparisons[name])
+            name: {
+                **response_object(fitted, comparisons[name]),
+                "landscape": landscape_object(landscapes[name]) if name in landscapes else None,
+            }
             for name, fitted in analysis.fitted.items()
         },
         "computed": {
@@ -128,7 +152,6 @@ def kept_terms(fit: Fit) -> tuple[str, ...]:
     return tuple(unambiguous_label(term, fit.coding) for term in fit.model.terms)
 
 
-def _write(analysis: StudyAnalysis) -> tuple[Path, ...]:
-    return write_results(
-        analysis.session, {"fit.json": json_bytes(fit_contract(analysis))}, command="fit"
-    )
+def _write(analysis: StudyAnalysis, landscapes: Mapping[str, SurfaceLandscape]) -> tuple[Path, ...]:
+    body = json_bytes(fit_contract(analysis, landscapes))
+    return write_results(analysis.session, {"fit.json": body}, command="fit")

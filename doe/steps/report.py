@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,12 +15,15 @@ from analysis.figures.files import save_figures
 from analysis.report.content import Provenance, ReportContent
 from analysis.report.page import render_report
 from analysis.report.tables import report_tables
+from analysis.surface.noise import full_row, production_of
+from analysis.surface.survey import SurfaceLandscape
 from doe.errors import OptimumError, PlanError
 from doe.recipe.recipe import BatchRecipe
 from doe.recipe.weigh import weigh_batch
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.choose import ChooseOptions, search_compromise
 from doe.steps.contract import envelope
+from doe.steps.fit import study_landscapes
 from doe.steps.invented import SOURCE
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study
@@ -55,8 +59,10 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     session = open_study(path)
     analysis = analysis_if_any(session) if session.plan is not None else None
     compromise, why_not = _compromise(analysis, session.seed(seed))
-    figures = _figures(session, analysis, compromise)
+    landscapes = _landscapes(analysis, compromise)
+    figures = _figures(session, analysis, compromise, landscapes)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
+    content = replace(content, landscapes=landscapes)
     pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
     content = replace(content, pictures=pictures)
     tables = report_tables(content)
@@ -90,8 +96,25 @@ def _compromise(analysis: StudyAnalysis | None, seed: int) -> tuple[Compromise |
         return None, str(error)
 
 
+def _landscapes(
+    analysis: StudyAnalysis | None, compromise: Compromise | None
+) -> dict[str, SurfaceLandscape]:
+    """Survey every model from the recommended recipe, or from the middle of the region."""
+    if analysis is None:
+        return {}
+    if compromise is None:
+        return study_landscapes(analysis)
+    production = production_of(analysis.session.study, analysis.coding)
+    return study_landscapes(
+        analysis, full_row(compromise.best.settings, analysis.coding, production)
+    )
+
+
 def _figures(
-    session: Session, analysis: StudyAnalysis | None, compromise: Compromise | None
+    session: Session,
+    analysis: StudyAnalysis | None,
+    compromise: Compromise | None,
+    landscapes: Mapping[str, SurfaceLandscape],
 ) -> tuple[Drawn, ...]:
     if analysis is None:
         return ()
@@ -99,6 +122,7 @@ def _figures(
         AlbumRequest(
             study=session.study, region=analysis.region, fitted=analysis.fitted,
             computed=analysis.computed, data=analysis.data, compromise=compromise,
+            landscapes=landscapes,
         )
     )  # fmt: skip
 
