@@ -196,6 +196,8 @@ class VarianceModel:
         if self.is_diagonal:
             d = np.diag(self.B) ** 2
             return np.diag(1 / (1 + ratios[0] * d)), float(np.log1p(ratios[0] * d).sum())
+        if not len(self.e):
+            return np.zeros((0, 0)), 0.0
         inside = np.eye(len(self.e)) + (self.B * ratios[self.stratum]) @ self.B.T
         # Eigenvalues of `inside` are 1 or more, so that its inverse is as good as its entries.
         factor, _ = linalg.lapack.dpotrf(inside, lower=True)

@@ -20,6 +20,8 @@ from doe.study.settings import BoolArray, FloatArray
 
 # Settings are typed with few digits, shares re-scaled: an edge met to one part in 10^9 is met.
 EDGE_TOLERANCE = 1e-9
+# Strata that "a new batch", "a new day" and the mean of some readings speak of already.
+_COVERED = ("day", "batch", "sample", "panel", "run", "residual")
 
 
 def predict_response(
@@ -180,6 +182,8 @@ def future_run(fit: Fit) -> str:
     words = "one new run in a new batch"
     if "day" in fit.components:
         words += ", on a new day"
+    others = [name for name in fit.components if name not in _COVERED]
+    words += "".join(f", with a new {name}" for name in others)
     if fit.repeats > 1:
         words += f", the mean of {fit.repeats} readings"
     if fit.block_effects:
