@@ -302,6 +302,7 @@ class Response(Section):
     power: Number | None = None
     bounds: tuple[Number, Number] | None = None
     when_gelled: Literal["above", "missing"] = "missing"
+    kind: Literal["number", "rating", "count"] | None = None
     repeatability_sd: Number | None = Field(default=None, ge=0)
 
 

@@ -12,10 +12,12 @@ from doe.study.settings import FloatArray
 
 # Half the rise that the next step promises, in units of the log-likelihood.
 _CLOSE = 1e-12
-_STEPS, _HALVINGS = 200, 60
+_STEPS, _HALVINGS = 100, 40
+# With too few nodes value and slope disagree by this little; more nodes then go on from there.
+_GAIN_OF_ROUNDING, _PROMISE_OF_ROUNDING = 1e-9, 1e-5
 # More nodes must change the log-likelihood by less than this.
 NODES_AGREE = 1e-8
-_NODES = (21, 41, 81, 161)
+_NODES = (31, 61, 121, 241)
 # Curvatures below this part of the largest count as this much: flat directions take long steps.
 _FLAT = 1e-10
 # Batches that differ by less than this part of the rows' scatter do not differ.
@@ -122,7 +124,10 @@ def _climb(task: LikelihoodTask, start: FloatArray, nodes: int) -> Maximum | Non
         if there is None:
             at_rest = promise < 1e-7
             return Maximum(at=at, evaluation=here, is_found=at_rest, nodes=nodes)
+        gain = there.value - here.value
         at, here = at + size * step, there
+        if gain < _GAIN_OF_ROUNDING and size < 1.0 and promise < _PROMISE_OF_ROUNDING:
+            return Maximum(at=at, evaluation=here, is_found=True, nodes=nodes)
     return Maximum(at=at, evaluation=here, is_found=False, nodes=nodes)
 
 

@@ -1,0 +1,65 @@
+"""Fit a response by what it is: least squares and REML, or a likelihood of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analysis.fits.fit import Scale
+from analysis.fits.fitted_response import FittedResponse, fit_response
+from analysis.fits.likelihood.count_response import are_counts, fit_count
+from analysis.fits.likelihood.off_scale_response import fit_off_scale
+from analysis.fits.likelihood.rating_response import fit_rating
+from analysis.lab.response_data import ResponseData
+from doe.methods.kinds import kind_of
+from doe.model.coding import Coding
+from doe.model.terms import Model
+from doe.study.finding import Finding
+
+
+def fit_any_response(
+    data: ResponseData,
+    coding: Coding,
+    *,
+    model: str | Model,
+    drop: Sequence[str] = (),
+    scale: Scale | None = None,
+    level: float = 0.95,
+) -> FittedResponse:
+    """Fit a response by the family that its readings ask for.
+
+    Args:
+        data: The response over its runs.
+        coding: Coding of the settings.
+        model: Name of the model, or its terms.
+        drop: Terms to leave out, as a user writes them.
+        scale: See `fit_response`; ratings and counts have a scale of their own.
+        level: Confidence of intervals.
+
+    Raises:
+        FitError: See `fit_response`.
+    """
+    kind = kind_of(data.response)
+    if kind == "rating" and len(data):
+        return fit_rating(data, coding, model=model, drop=drop, level=level)
+    if kind == "count" and data.whole is None and len(data) and are_counts(data):
+        return fit_count(data, coding, model=model, drop=drop, level=level)
+    if data.whole is not None:
+        fitted: FittedResponse = fit_off_scale(
+            data, coding, model=model, drop=drop, scale=scale, level=level
+        )
+    else:
+        fitted = fit_response(data, coding, model=model, drop=drop, scale=scale, level=level)
+    if kind == "count" and len(data):
+        return replace(fitted, findings=(*fitted.findings, _no_counts(data)))
+    return fitted
+
+
+def _no_counts(data: ResponseData) -> Finding:
+    why = (
+        "some are off the scale" if data.whole is not None else "some are no whole numbers above 0"
+    )
+    return Finding(
+        level="note",
+        what=f"'{data.response.name}' counts, but {why}: it is fitted as a number on its scale.",
+    )
