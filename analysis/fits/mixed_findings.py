@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.fits.assessment import Assessment, LackOfFit, Misleading
 from analysis.fits.findings import CLEAR, FEW_REPLICATES, findings_of_any
-from analysis.fits.fit import Fit
+from analysis.fits.fit import Fit, Scale
 from analysis.fits.in_strata import InStrata
 from analysis.fits.strata_of_data import RUN
 from analysis.lab.response_data import ResponseData
@@ -59,13 +59,7 @@ def lowest_word(fit: Fit) -> str:
 
 
 def spread_words(fit: Fit) -> str:
-    """Say how far units differ, as one standard deviation: per cent on the log scale.
-
-    Example:
-        >>> from types import SimpleNamespace
-        >>> spread_text(SimpleNamespace(name="log"), 0.06, "mPa·s")
-        '± 6 %'
-    """
+    """Say how far units differ, as one standard deviation, from the coarsest to the finest."""
     parts: list[str] = []
     for name, variance in fit.components.items():
         if not np.isfinite(variance):
@@ -76,9 +70,14 @@ def spread_words(fit: Fit) -> str:
     return ", ".join(parts)
 
 
-def spread_text(scale: object, sd: float, unit: str) -> str:
-    """Write one standard deviation of the fitted scale for the bench."""
-    name = getattr(scale, "name", "identity")
+def spread_text(scale: Scale, sd: float, unit: str) -> str:
+    """Write one standard deviation of the fitted scale for the bench: per cent of a logarithm.
+
+    Example:
+        >>> spread_text(Scale(name="log"), 0.06, "mPa·s"), spread_text(Scale(), 12.4, "mPa·s")
+        ('± 6.2 %', '± 12 mPa·s')
+    """
+    name = scale.name
     if name == "log":
         return f"± {_two_digits(100 * (np.exp(sd) - 1))} %"
     tail = f" {unit}" if name == "identity" and unit else ""

@@ -85,7 +85,7 @@ def main() -> None:
         batch, X = columns(n_batches)
         strata = make_strata(len(X), [Stratum(name="batch", unit=batch.astype(np.int64))])
         for ratio in RATIOS:
-            rng = np.random.default_rng(SEED)
+            rng = np.random.default_rng([SEED, n_batches, round(10 * ratio)])
             held, plain, zero = [], [], []
             for _ in range(rounds):
                 shift = ratio**0.5 * rng.standard_normal(n_batches)

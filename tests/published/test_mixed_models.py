@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,12 +16,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis.fits.fitted_response import fit_response
 from analysis.fits.kenward_roger import contrast_test, single_df
 from analysis.fits.likelihood_of_mixed import maximum_likelihood
 from analysis.fits.reml import MixedSolution, solve_mixed
 from doe.model.strata import Strata, Stratum, make_strata
 from doe.study.settings import FloatArray
-from tests.analysis.fits.adopted_table import reference_rows
+from tests.analysis.fits.adopted_table import adopt, range_factor, reference_rows, study_of
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 # Of a component and of a standard error or df: what the reference's own optimiser leaves.
@@ -246,3 +248,25 @@ def test_one_way_random_components_follow_the_certified_mean_squares(name: str) 
     if between < 0:
         within, between = (expected["ssb"] + expected["ssw"]) / (len(y) - 1), 0.0
     np.testing.assert_allclose(solution.components, [between, within], rtol=COMPONENT)
+
+
+def test_the_vinyl_table_agrees_as_a_study() -> None:
+    """From a table with batches to the coefficient table, in the terms that a user writes."""
+    rows = reference_rows("kowalski-vinyl-mixture-process-split-plot")
+    expected = _expected("kowalski-vinyl-mixture-process-split-plot")
+    study = study_of(
+        factors=[range_factor("z1"), range_factor("z2")],
+        shares=[{"name": f"x{i}", "low": 0.0, "high": 1.0} for i in (1, 2, 3)],
+    )
+    names = ("x1", "x2", "x3", "z1", "z2", "y")
+    data, coding = adopt(study, [{n: float(row[n]) for n in names} for row in rows], "y")
+    data = replace(data, batch=tuple(int(row["wp"]) for row in rows))
+    fitted = fit_response(data, coding, model="quadratic", drop=("z1 × z2", "z1²", "z2²"))
+    found = {row.label.replace(" × ", ":"): row for row in fitted.assessment.coefficients}
+
+    assert fitted.fit.method == "reml"
+    assert len(found) == 12
+    for label, row in found.items():
+        name = ":".join(sorted(label.split(":")))
+        assert row.std_error == pytest.approx(expected[f"R.seKR.{name}"], rel=ERROR)
+        assert row.df == pytest.approx(expected[f"R.dfKR.{name}"], rel=ERROR)

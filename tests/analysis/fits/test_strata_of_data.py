@@ -90,7 +90,8 @@ def test_planning_assumes_the_strata_that_fitting_finds() -> None:
     n = len(data)
     plan = Plan(
         settings=data.planned, run=data.run, round=(1,) * n, day=day, batch=data.batch,
-        sample=sample, panel=(None,) * n, kind=("design",) * n, rounds=(Round(number=1, layout="table", models={}),),
+        sample=sample, panel=(None,) * n, kind=("design",) * n,
+        rounds=(Round(number=1, layout="table", models=()),),
     )  # fmt: skip
     labels = tuple(str(number) for number in day)
     blocking = Blocking(name="day", of=labels, effect="random", planned=False)
