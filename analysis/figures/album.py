@@ -199,10 +199,9 @@ def _predicted_observed(request: AlbumRequest) -> Iterator[Drawn]:
 
 
 def _additives(request: AlbumRequest) -> Iterator[Drawn]:
-    at = "the recommended blend" if request.compromise is not None else "the middle of the region"
     for landscape in _drawn_landscapes(request):
         if landscape.cox:
-            yield draw_cox_traces(landscape.cox, reference=at)
+            yield draw_cox_traces(landscape.cox, held=request.held)
 
 
 def _stationary(request: AlbumRequest) -> Iterator[Drawn]:

@@ -31,12 +31,12 @@ KEY_CHARACTERS = 44
 
 
 @in_house_look
-def draw_cox_traces(traces: Sequence[CoxTrace], *, reference: str) -> Drawn:
+def draw_cox_traces(traces: Sequence[CoxTrace], *, held: str) -> Drawn:
     """Draw one curve an additive on one axis of change in share.
 
     Args:
         traces: Traces of one response; one at least.
-        reference: Where they start from, a phrase.
+        held: Where the settings stand that are no shares, a phrase.
     """
     response, unit, level = traces[0].response, traces[0].unit, traces[0].level
     title = f"{sentence_case(response)}: what more of each additive does"
@@ -66,9 +66,10 @@ def draw_cox_traces(traces: Sequence[CoxTrace], *, reference: str) -> Drawn:
         subject=response,
         title=title,
         caption=(
-            f"Each curve moves the share of one additive from {reference}, over what the brief "
-            "allows, the others giving way in their own ratios (Cox's direction); other settings "
-            f"held. Bands hold the true value with {level:.0%} confidence. Shares at the dot: "
+            "Each curve moves the share of one additive from the blend at the dot, over what the "
+            "brief allows, the others giving way in their own ratios (Cox's direction); settings "
+            f"that are no shares {held}. Bands hold the true value with {level:.0%} confidence. "
+            "Shares at the dot: "
             + "; ".join(f"{t.additive} {t.reference:.3f}" for t in traces)
             + "."
         ),

@@ -32,7 +32,7 @@ COLUMNS = 3
 PANEL_WIDTH, PANEL_HEIGHT = 2.45, 2.0
 COLOURS = {"highest": OXIDE, "lowest": ROOM}
 LINES: Mapping[str, Any] = {"highest": "-", "lowest": "--"}
-DISTANCE = "distance from the middle (half ranges)"
+DISTANCE = "distance (half ranges)"
 
 
 @in_house_look
@@ -62,7 +62,6 @@ def draw_ridge_paths(
         _label(panels[i + 1], with_unit(name, name_unit))
     for axes in panels[1 + len(names) :]:
         axes.set_axis_off()
-    figure.supxlabel(DISTANCE, fontsize=LABEL_SIZE, color=INK)
     add_legend(
         figure,
         [
@@ -102,4 +101,5 @@ def _draw_line(axes: Axes, path: SurfacePath, y: np.ndarray) -> None:
 
 
 def _label(axes: Axes, words: str) -> None:
+    axes.set_xlabel(DISTANCE, fontsize=LABEL_SIZE, color=INK)
     axes.set_ylabel(wrap(words, 24), fontsize=LABEL_SIZE, color=INK)

@@ -100,7 +100,9 @@ class SecondOrder:
         """Give places, shape (n, m), coded, as whole settings, shape (n, k), lab units."""
         coded = np.tile(self.origin, (len(u), 1))
         coded[:, list(self.columns)] = u
-        return decode(coded, self.fit.coding)
+        # Far outside, a log-spaced factor grows beyond all numbers.
+        with np.errstate(over="ignore"):
+            return decode(coded, self.fit.coding)
 
     def coded(self, settings: FloatArray) -> FloatArray:
         """Give whole settings, shape (n, k), lab units, as places, shape (n, m)."""

@@ -18,13 +18,17 @@ from scipy.stats import qmc
 
 from analysis.fits.kenward_roger import contrast_test
 from analysis.surface.second_order import SecondOrder
-from doe.study.settings import BoolArray, FloatArray, frozen_array
+from doe.study.settings import BoolArray, FloatArray, IntArray, frozen_array
 
 # How far the set is looked for, in half ranges from the middle: beyond it nothing was tried.
 FARTHEST = 2.0
-# Places that the search for the ends starts from: 2^9, a net without chance in it.
-NET_POWER = 9
-STARTS = 2
+# Places that the search for the ends starts from: 2^10, a net without chance in it.
+NET_POWER = 10
+# Places so far apart, coded, that the statistic is lowered from: the set may lie in pieces.
+DESCENTS, APART = 12, 0.6
+STARTS, ROUNDS = 2, 2
+# Places looked at on the way back from a climb that left the set.
+WAY = 41
 PATIENCE = {"maxiter": 50, "ftol": 1e-9}
 # Directions of variance below this part of the largest carry no slope at all.
 NO_VARIANCE = 1e-10
@@ -158,17 +162,20 @@ def stationary_region(
         level: Confidence, 0..1.
 
     Returns:
-        Its ends within twice the ranges; None where the runs leave no error to test against, or
-        the surface has no bends.
+        Its ends within twice the ranges, to a twentieth of a half range where it is bent: the set
+        may lie in several pieces, and a sliver of one may be missed. None where the runs leave no
+        error to test against, or the surface has no bends.
     """
     known = at if np.all(np.isfinite(at)) and np.abs(at).max() <= FARTHEST else None
     test = slope_test(form, np.zeros(len(form.columns)) if known is None else known, level=level)
     if test is None:
         return None
     net = _net(len(form.columns))
-    places = net[test.holds(net)]
+    statistic = test.statistic(net)
+    held = statistic <= test.limit
     tried = np.all(np.abs(net) <= 1.0, axis=1)
-    part = float(np.mean(test.holds(net[tried]))) if tried.any() else float("nan")
+    part = float(np.mean(held[tried])) if tried.any() else float("nan")
+    places = np.vstack([net[held], *_lowered(test, net, statistic)])
     if known is not None:
         places = np.vstack([places, known, _round_estimate(test, known)])
     low, high = _ends(test, places)
@@ -182,18 +189,50 @@ def stationary_region(
 
 
 def _ends(test: SlopeTest, places: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Climb from the outermost known places to the ends of the set along each factor."""
+    """Climb from the outermost known places to the ends of the set along each factor.
+
+    The set bends, so that the end along one factor is a good start for the next: twice round.
+    """
     m = len(test.form.columns)
     if not len(places):
         return np.full(m, np.nan), np.full(m, np.nan)
-    ends = np.stack([places.min(axis=0), places.max(axis=0)])
-    for j in range(m):
-        for row, sign in enumerate((1.0, -1.0)):
-            starts = places[np.argsort(sign * places[:, j], kind="stable")[:STARTS]]
-            for start in starts:
-                end = _climbed(test, start, j, sign)
-                ends[row, j] = sign * min(sign * ends[row, j], sign * end)
-    return ends[0], ends[1]
+    for _ in range(ROUNDS):
+        reached = []
+        for j in range(m):
+            for sign in (1.0, -1.0):
+                order = np.argsort(sign * places[:, j], kind="stable")
+                reached += [
+                    _climbed(test, start, j, sign) for start in _apart(places, order, STARTS)
+                ]
+        places = np.vstack([places, *reached])
+    return places.min(axis=0), places.max(axis=0)
+
+
+def _lowered(test: SlopeTest, net: FloatArray, statistic: FloatArray) -> list[FloatArray]:
+    """Go down from the lowest places of the net, each far from the others, into every piece."""
+    found: list[FloatArray] = []
+    for start in _apart(net, np.argsort(statistic, kind="stable"), DESCENTS):
+        problem: Any = {
+            "fun": test.at,
+            "x0": start,
+            "jac": True,
+            "method": "L-BFGS-B",
+            "bounds": [(-FARTHEST, FARTHEST)] * len(start),
+            "options": {"maxiter": 30},
+        }
+        low = np.asarray(minimize(**problem).x, dtype=np.float64)
+        if test.at(low)[0] <= test.limit:
+            found.append(low[None, :])
+    return found
+
+
+def _apart(places: FloatArray, order: IntArray, most: int) -> list[FloatArray]:
+    """Take the first places of an order that lie far from all those taken before."""
+    taken: list[FloatArray] = []
+    while len(order) and len(taken) < most:
+        taken.append(places[order[0]])
+        order = order[np.linalg.norm(places[order] - taken[-1], axis=1) > APART]
+    return taken
 
 
 def _round_estimate(test: SlopeTest, known: FloatArray) -> FloatArray:
@@ -227,8 +266,8 @@ def _round_estimate(test: SlopeTest, known: FloatArray) -> FloatArray:
     return np.array(ends)
 
 
-def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> float:
-    """Go as far as the set holds along −sign of factor j; the start where the climb fails."""
+def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> FloatArray:
+    """Go as far as the set holds along −sign of factor j; a climb that fails ends on its way."""
     along = np.zeros(len(start))
     along[j] = sign
     held: Any = {
@@ -246,12 +285,15 @@ def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> float:
         "options": PATIENCE,
     }
     found = minimize(**problem)
-    is_in = test.at(found.x)[0] <= test.limit * (1.0 + 1e-6)
-    return float(found.x[j]) if is_in else float(start[j])
+    end = np.clip(np.asarray(found.x, dtype=np.float64), -FARTHEST, FARTHEST)
+    way = start + np.linspace(1.0, 0.0, WAY)[:, None] * (end - start)
+    inside = test.statistic(way) <= test.limit * (1.0 + 1e-6)
+    inside[-1] = True
+    return way[int(np.argmax(inside))]
 
 
 def _net(m: int) -> FloatArray:
-    """Lay 2⁹ places evenly over twice the ranges and as many over the ranges, shape (n, m)."""
+    """Lay 2¹⁰ places evenly over twice the ranges and as many over the ranges, shape (n, m)."""
     net = 2.0 * qmc.Sobol(m, scramble=False).random_base2(NET_POWER) - 1.0
     both: FloatArray = np.vstack([net, FARTHEST * net])
     return both

@@ -19,6 +19,7 @@ from analysis.surface.stationary import StationaryPoint, stationary_of
 from analysis.surface.stationary_region import StationaryRegion, stationary_region
 from analysis.surface.steepest_path import steepest_line, steepest_path
 from doe.errors import FitError
+from doe.model.coding import ShareAxis
 from doe.model.region import Region
 from doe.model.vertices import overall_centroid
 from doe.study.settings import FloatArray, frozen_array
@@ -58,7 +59,9 @@ class SurfaceLandscape:
         shapes: One a combination of the levels that change the shape, the recipe's own first;
             empty where no factor moves or the model is of third order in the factors.
         why_no_shape: Why there is none, a sentence; empty where there is.
-        cox: What each additive does along Cox's direction; empty without a package.
+        cox: What each additive does along Cox's direction from the blend in the middle of the
+            region, all else as in the recipe; from the recipe's own blend where that is not
+            allowed there; empty without a package.
         flat: How far each setting may move from the recipe at no loss.
     """
 
@@ -132,7 +135,9 @@ def survey(
     shapes = [_shape(form, region, at, production, level) for form in forms if form.columns]
     return SurfaceLandscape(
         fit=fit, base=at, shapes=tuple(shapes), why_no_shape=why,
-        cox=cox_traces(fit, region, at, production=production, level=level),
+        cox=cox_traces(
+            fit, region, _blend(region, at, production), production=production, level=level
+        ),
         flat=flat_ways(
             fit, region, at, production=production, practical=practical, level=level
         ),
@@ -161,6 +166,16 @@ def _shape(
         lines=tuple(steepest_line(form, region, way, held=held, level=level) for way in ways),
         steepest=tuple(steepest),
     )
+
+
+def _blend(region: Region, base: FloatArray, production: Production) -> FloatArray:
+    """Put the blend of a recipe, which may lie on its limits, to the middle of the region."""
+    shares = [j for j, axis in enumerate(region.coding.axes) if isinstance(axis, ShareAxis)]
+    centres = overall_centroid(region)
+    rows = np.tile(base, (len(centres) + 1, 1))
+    rows[:-1, shares] = centres[:, shares]
+    inside = inside_region(region, rows, production.columns)
+    return rows[int(np.argmax(inside))] if inside.any() else base
 
 
 def _start(
