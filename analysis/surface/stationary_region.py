@@ -289,7 +289,8 @@ def _climbed(test: SlopeTest, start: FloatArray, j: int, sign: float) -> FloatAr
     way = start + np.linspace(1.0, 0.0, WAY)[:, None] * (end - start)
     inside = test.statistic(way) <= test.limit * (1.0 + 1e-6)
     inside[-1] = True
-    return way[int(np.argmax(inside))]
+    last: FloatArray = way[int(np.argmax(inside))]
+    return last
 
 
 def _net(m: int) -> FloatArray:
