@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from doe.errors import OptimumError
+from doe.methods.kinds import kind_of
 from doe.study.brief import Response, Study, View
 from doe.study.settings import FloatArray
 
@@ -141,6 +142,11 @@ def _view(study: Study, role: str) -> View:
 
 
 def _aim(response: Response, importance: float) -> Aim:
+    if kind_of(response) == "rating":
+        # Its value is the probability of the accepted classes: that is its desirability.
+        return Aim(
+            response=response.name, importance=importance, shape=response.shape, ramps=((0.0, 1.0),)
+        )
     ends = _ends(response)
     if any(best == worst for best, worst in ends) or not ends:
         raise OptimumError(

@@ -22,6 +22,8 @@ def contrast_df(fit: Fit, L: FloatArray) -> FloatArray:
     """
     if fit.adjustment is not None:
         return single_df(fit.adjustment, L)
+    if fit.method == "ml":
+        return _weighted_df(fit, L)
     df = fit.component_df["residual"]
     return np.full(len(L), df if df > 0 else np.nan)
 
@@ -36,6 +38,8 @@ def contrast_f(fit: Fit, L: FloatArray) -> ContrastTest:
     if fit.adjustment is not None:
         return contrast_test(fit.adjustment, fit.covariance, fit.coefficients, L)
     estimate, q, df = L @ fit.coefficients, len(L), float(fit.component_df["residual"])
+    if fit.method == "ml":
+        df = float(contrast_df(fit, L).min())
     f = float(estimate @ linalg.solve(L @ fit.covariance @ L.T, estimate, assume_a="sym")) / q
     return ContrastTest(f=f, df=q, den_df=df, p=float(stats.f.sf(f, q, df)))
 
@@ -65,3 +69,11 @@ def run_variance_df(fit: Fit, rows: FloatArray) -> FloatArray:
     spread = np.einsum("gk,kl,gl->g", slopes, known.component_covariance, slopes)
     df = 2 * variance**2 / spread
     return np.where(np.isfinite(df), df, np.nan)
+
+
+def _weighted_df(fit: Fit, L: FloatArray) -> FloatArray:
+    # The harmonic mean of the coefficients' own, weighted by what each adds to the variance.
+    parts = np.abs(L * (L @ fit.covariance))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        combined: FloatArray = parts.sum(axis=1) / (parts / fit.coefficient_df).sum(axis=1)
+    return combined

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from analysis.fits.kenward_roger import KenwardRoger
+from analysis.fits.likelihood.parts import CountPart, OrdinalPart
 from doe.model.coding import Coding
 from doe.model.matrix import Column
 from doe.model.terms import Model
@@ -66,6 +67,8 @@ class Fit:
             `covariance` is then the adjusted one. Ask `analysis.fits.contrasts`.
         by_reading: Whether single readings were fitted, so that `residual` is their variance and
             runs have a component of their own.
+        classes: Of a rating: the surface is then the logit of the probability of the accepted ones.
+        counts: Of a count: the surface is then the logarithm of its mean.
     """
 
     response: str
@@ -89,6 +92,8 @@ class Fit:
     method: Method = "ols"
     adjustment: KenwardRoger | None = None
     by_reading: bool = False
+    classes: OrdinalPart | None = None
+    counts: CountPart | None = None
 
     def __post_init__(self) -> None:
         p = len(self.columns)

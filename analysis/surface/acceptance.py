@@ -7,11 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from doe.methods.kinds import kind_of
 from doe.study.brief import Response
 from doe.study.settings import BoolArray, FloatArray
 
 # A value computed to lie on its limit meets it: rounding in the last digits breaks no limit.
 TOUCH = 1e-9
+# A rating, modelled by the probability of its accepted classes, meets them where it more likely
+# does than not. Our own choice.
+MORE_LIKELY = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +59,11 @@ def accept_limits(responses: tuple[Response, ...]) -> tuple[AcceptLimit, ...]:
     for response in responses:
         accept = response.accept
         if accept is None:
+            continue
+        if kind_of(response) == "rating":
+            limits.append(
+                AcceptLimit(response=response.name, unit="probability", limit=MORE_LIKELY, side=-1)
+            )
             continue
         for limit, side in ((accept.at_most, 1), (accept.at_least, -1)):
             if limit is not None:

@@ -164,13 +164,16 @@ def _prediction(
     run_variance = mean_variance + fit.new_run_variance
     df_of_mean = mean_df(fit, rows)
     run_df = _run_df(fit, rows, mean_variance, df_of_mean)
+    one_run = _interval(fit, centre, run_variance, run_df, level)
+    if fit.counts is not None:
+        one_run = fit.counts.interval(centre, run_variance, level)
     return Prediction(
         response=fit.response,
         unit=fit.unit,
         value=inverse(fit.scale, centre),
         value_is=fit.scale.value_is,
         mean_interval=_interval(fit, centre, mean_variance, df_of_mean, level),
-        run_interval=_interval(fit, centre, run_variance, run_df, level),
+        run_interval=one_run,
         predict_for=future_run(fit),
         level=level,
         inside=inside.astype(np.float64),
@@ -180,6 +183,8 @@ def _prediction(
 def future_run(fit: Fit) -> str:
     """Say what the run interval is for: one new run, and which strata are new with it."""
     words = "one new run in a new batch"
+    if fit.classes is not None:
+        words = "the probability in a new batch"
     if "day" in fit.components:
         words += ", on a new day"
     others = [name for name in fit.components if name not in _COVERED]
@@ -209,7 +214,7 @@ def mean_df(fit: Fit, rows: FloatArray) -> FloatArray:
     reason, their harmonic mean, weighted by what each coefficient adds to the variance.
     """
     shared = fit.coefficient_df[0]
-    if fit.adjustment is not None or np.all(fit.coefficient_df == shared):
+    if fit.adjustment is not None or fit.method == "ml" or np.all(fit.coefficient_df == shared):
         return contrast_df(fit, rows)
     parts = np.abs(rows * (rows @ fit.covariance))
     combined: FloatArray = parts.sum(axis=1) / (parts / fit.coefficient_df).sum(axis=1)
@@ -231,7 +236,9 @@ def _run_df(
     for stage, variance in fit.components.items():
         if variance > 0.0:
             spread = spread + variance**2 / fit.component_df[stage]
-    run_df: FloatArray = total**2 / spread
+    with np.errstate(divide="ignore"):
+        # Without end where no variance was estimated, as for ratings and counts.
+        run_df: FloatArray = total**2 / spread
     return run_df
 
 

@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from analysis.fits.fit import Fit
-from analysis.fits.fitted_response import FittedResponse, fit_response
+from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.likelihood.any_response import fit_any_response
+from analysis.fits.likelihood.reducing import reduce_likelihood
 from analysis.fits.selection import reduce_fit
 from analysis.lab.response_data import ResponseData
 from analysis.lab.responses import gather
@@ -18,7 +20,7 @@ from doe.methods.registry import is_computed
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
 from doe.model.term import Model
-from doe.steps.doubts import study_doubts
+from doe.steps.doubts import in_short, study_doubts
 from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
 from doe.steps.session import Session
 from doe.study.brief import Study
@@ -39,6 +41,7 @@ class StudyAnalysis:
         not_fitted: Why a response has no model, by response.
         computed: Responses that the recipe gives without a reading.
         not_computed: Why such a response cannot be computed, by response.
+        doubts: What is doubted of what came from the bench; `findings` say how many there are.
         findings: What else to know, such as a model chosen because a larger one cannot be fitted.
     """
 
@@ -51,6 +54,7 @@ class StudyAnalysis:
     findings: tuple[Finding, ...]
     computed: Mapping[str, ExactResponse] = field(default_factory=dict)
     not_computed: Mapping[str, str] = field(default_factory=dict)
+    doubts: tuple[Finding, ...] = ()
 
     @property
     def fits(self) -> dict[str, Fit]:
@@ -106,18 +110,20 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
         # A slip in an option is a fault of every response alike: once is enough.
         faults = dict.fromkeys(fault for error in untold for fault in error.faults)
         raise FitError.from_faults(faults)
+    doubts = study_doubts(session)
     return StudyAnalysis(
         session=session, coding=coding, region=region_of(study),
         data={name: data[name] for name in names}, fitted=fitted,
         not_fitted={name: _reason(error) for name, error in errors.items()},
         findings=(
             *findings,
-            *study_doubts(session).findings,
+            *in_short(doubts),
             *(_cannot(name, error) for name, error in not_computed.items()),
             *_titrated(study, tuple(computed)),
         ),
         computed=computed,
         not_computed={name: _reason(error) for name, error in not_computed.items()},
+        doubts=doubts.findings,
     )  # fmt: skip
 
 
@@ -179,7 +185,7 @@ def _fit_chosen(
     error: FitError | None = None
     for position, model in enumerate(chosen.models):
         try:
-            fitted = fit_response(
+            fitted = fit_any_response(
                 data, coding, model=model, drop=chosen.dropped, level=options.level
             )
         except FitError as caught:
@@ -226,7 +232,10 @@ def _left_out_by_choice(fitted: FittedResponse, chosen: ModelChoice) -> Finding:
 def _reduced(
     data: ResponseData, coding: Coding, fitted: FittedResponse, options: FitOptions
 ) -> FittedResponse:
-    return reduce_fit(data, coding, fitted, level=options.level) if options.reduce else fitted
+    if not options.reduce:
+        return fitted
+    reduce = reduce_likelihood if fitted.fit.method == "ml" else reduce_fit
+    return reduce(data, coding, fitted, level=options.level)
 
 
 def _smaller(data: ResponseData, fitted: str, wanted: str) -> Finding:

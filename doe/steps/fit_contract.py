@@ -12,6 +12,7 @@ from analysis.fits.fitted_response import FittedResponse
 from analysis.surface.level_comparison import LevelComparison
 from doe.model.coding import Axis, ChoiceAxis, ShareAxis
 from doe.steps.contract import finding_object
+from doe.steps.likelihood_contract import likelihood_object
 
 
 def response_object(
@@ -59,6 +60,7 @@ def response_object(
             for name, (mean, error) in fit.control_means.items()
         },
         "checks": _checks_object(known),
+        "likelihood": likelihood_object(fitted),
         "runs": [asdict(row) for row in known.runs],
         "findings": [finding_object(finding) for finding in fitted.findings],
     }

@@ -84,7 +84,7 @@ def fit_count(
     found = wider if is_wide and wider is not None else poisson
     part = CountPart(overdispersion=test.overdispersion if is_wide else 0.0)
     estimated = _estimated(layout, rows, found)
-    fit, s = make_fit(layout, estimated), layout.n_surface
+    fit, s = make_fit(layout, estimated, counts=part), layout.n_surface
     facts = LikelihoodFacts(
         log_likelihood=found.log_likelihood,
         nodes=found.maximum.nodes,
@@ -94,7 +94,6 @@ def fit_count(
         clusters=len(found.maximum.evaluation.scores),
         held=_held(layout, found),
         more_scatter=(test.statistic, test.p),
-        counts=part,
     )
     freedom = freedom_of(layout.table.matrix, layout.batch)
     said = (*data.findings, *layout.findings, *common_findings(layout, fit, facts, freedom))

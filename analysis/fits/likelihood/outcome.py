@@ -72,8 +72,6 @@ class LikelihoodFacts:
         left_out: The fit that leaves runs off the scale out; None where it cannot be made.
         proportional_odds: Test of one surface for all thresholds.
         more_scatter: Statistic and p of the test against Poisson counts.
-        classes: Of a rating.
-        counts: Of counts.
     """
 
     log_likelihood: float
@@ -86,8 +84,6 @@ class LikelihoodFacts:
     left_out: Fit | None = None
     proportional_odds: ProportionalOdds | None = None
     more_scatter: tuple[float, float] | None = None
-    classes: OrdinalPart | None = None
-    counts: CountPart | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +102,13 @@ def inflated(covariance: FloatArray, freedom: Freedom) -> FloatArray:
     return raised
 
 
-def make_fit(layout: Layout, found: Estimated) -> Fit:
+def make_fit(
+    layout: Layout,
+    found: Estimated,
+    *,
+    classes: OrdinalPart | None = None,
+    counts: CountPart | None = None,
+) -> Fit:
     """Put what was estimated into a `Fit`."""
     table, s = layout.table, layout.n_surface
     errors = np.sqrt(np.diag(found.covariance))
@@ -117,7 +119,7 @@ def make_fit(layout: Layout, found: Estimated) -> Fit:
     repeats = [len(run) for run in layout.data.repeats]
     return Fit(
         response=layout.data.response.name,
-        unit=layout.data.response.unit,
+        unit="probability" if classes is not None else layout.data.response.unit,
         per=layout.data.response.per,
         scale=found.scale,
         coding=layout.coding,
@@ -135,6 +137,8 @@ def make_fit(layout: Layout, found: Estimated) -> Fit:
         repeats=int(np.floor(np.median(repeats) + 0.5)),
         family=found.family,
         method="ml",
+        classes=classes,
+        counts=counts,
     )
 
 

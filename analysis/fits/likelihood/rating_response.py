@@ -67,7 +67,6 @@ def fit_rating(
     surfaces, covariances = _surfaces(found, common, free, len(classes) - 1)
     freedom = freedom_of(X, layout.batch)
     estimated = _estimated(layout, found, sign * surfaces[cut], covariances[cut], place, accepted)
-    fit = make_fit(layout, estimated)
     s = layout.n_surface
     part = OrdinalPart(
         classes=tuple(map(float, classes)),
@@ -76,6 +75,7 @@ def fit_rating(
         accepted=accepted,
         batch_sd=found.batch_sd or 0.0,
     )
+    fit = make_fit(layout, estimated, classes=part)
     facts = LikelihoodFacts(
         log_likelihood=found.log_likelihood,
         nodes=found.maximum.nodes,
@@ -85,7 +85,6 @@ def fit_rating(
         clusters=len(found.maximum.evaluation.scores),
         held=_held(layout, found, free, len(classes) - 1),
         proportional_odds=proportional_odds(rows, found),
-        classes=part,
     )
     said = (*data.findings, *layout.findings, *common_findings(layout, fit, facts, freedom))
     return LikelihoodResponse(
