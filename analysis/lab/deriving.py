@@ -33,6 +33,8 @@ from doe.study.plan import Plan
 from doe.study.raw_data import RawData
 from doe.study.readings import Actual, Reading, Readings
 
+# Scale types on which twice as much is as far as half as much.
+_RATIOS = frozenset({"ratio", "percent of standard", "distance", "count", "time to event"})
 START, END = "start_d", "end_d"
 
 
@@ -168,23 +170,35 @@ def _is_complete(unit: GroupedUnit, method: Method) -> bool:
 
 
 def _untypical(method: Method, done: Computed) -> tuple[Finding, ...]:
-    """Doubt a value far from what such tests give, without dropping it."""
+    """Doubt a value far from what such tests give, without dropping it.
+
+    Far is beyond half or twice the range where values are ratios, else half its width outside.
+    """
     if method.typical is None or done.value is None or done.flag != "ok":
         return ()
     if done.findings and method.scale == "log" and done.value <= 0:
         return ()  # the method has told that it cannot be
     low, high = method.typical
-    if low <= done.value <= high:
+    least, greatest = low - (high - low) / 2, high + (high - low) / 2
+    if method.scale_type in _RATIOS:
+        least, greatest = low / 2, 2 * high
+    if least <= done.value <= greatest:
         return ()
     return (
         Finding(
             level="caution",
-            what=f"{done.value:.4g} {method.unit}".rstrip()
-            + f" lies outside {low:g} to {high:g}, where such readings lie as a rule.",
+            what=f"far outside {low:g} to {high:g} {method.unit}".rstrip()
+            + ", where such readings lie as a rule.",
+            evidence={"value": float(f"{done.value:.4g}")},
             advice="Look at the raw readings; the value is used as it stands.",
             source=f"Typical range: {method.typical_mark}.",
         ),
     )
+
+
+def _plain(value: float | None) -> float | None:
+    """Drop the digits that arithmetic leaves behind the twelfth."""
+    return None if value is None else float(f"{value:.12g}")
 
 
 def _reading(
@@ -193,7 +207,8 @@ def _reading(
     run, panel, age, repeat = unit.key
     return Reading(
         id=1, run=run, panel=panel if response.per == "panel" else None, age_d=age, repeat=repeat,
-        response=response.name, value=done.value, value_to=done.value_to, flag=done.flag,
+        response=response.name, value=_plain(done.value), value_to=_plain(done.value_to),
+        flag=done.flag,
         because=because, source=f"{COMPUTED}{method.name}",
     )  # fmt: skip
 

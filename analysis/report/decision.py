@@ -41,6 +41,7 @@ class Decision:
     """What the half page says; `recipe` is empty where there is none to recommend."""
 
     question: str
+    recipe_head: str
     recipe: tuple[RecipeRow, ...]
     has_grams: bool
     recipe_note: str
@@ -59,6 +60,7 @@ def make_decision(content: ReportContent) -> Decision:
     compromise = content.compromise
     return Decision(
         question=content.study.about.question,
+        recipe_head="Recommended recipe" if _is_any_good(compromise) else "Least bad recipe",
         recipe=_recipe_rows(content),
         has_grams=compromise is not None and content.batch_recipe is not None,
         recipe_note=_recipe_note(content.batch_recipe) if compromise else "",
@@ -73,12 +75,19 @@ def make_decision(content: ReportContent) -> Decision:
     )
 
 
+def _is_any_good(compromise: Compromise | None) -> bool:
+    """Tell whether the compromise serves every aim at all."""
+    return compromise is not None and compromise.best.desirability > 0.0
+
+
 def gives_table(content: ReportContent) -> Table:
     """Say what the recommended recipe gives for each response."""
     expected = content.compromise.best.expected if content.compromise else ()
     return Table(
         name="what-the-compromise-gives",
-        title="What the recommended recipe gives.",
+        title="What the recommended recipe gives."
+        if _is_any_good(content.compromise)
+        else "What the least bad recipe gives.",
         head=("Response", "Expected", "One new run, 95\N{NO-BREAK SPACE}%", "Limit", "Met?"),
         rows=tuple(_gives_row(content, entry) for entry in expected),
     )
@@ -219,6 +228,12 @@ def _next_steps(content: ReportContent) -> tuple[str, ...]:
     waiting = [line.text for line in content.standing if line.state in ("missing", "waiting")]
     if content.compromise is None:
         return tuple(waiting) or ("Enter the readings, fit the responses and choose again.",)
+    if not _is_any_good(content.compromise):
+        return (
+            "No recipe serves every aim: settle which worst or limit can move, or widen the region "
+            "and extend the plan. Nothing is recommended.",
+            *waiting,
+        )
     steps = [
         "Make the recommended recipe as new batches beside a control before anything rests on it."
     ]

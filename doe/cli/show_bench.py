@@ -21,7 +21,8 @@ def show_enter(outcome: EnterOutcome) -> str:
         for name, one in outcome.raw.items()
     ]
     lines += [
-        f"{kind} curves: {len(one.added)} taken in, {len(one.same)} known already."
+        f"{kind.removesuffix(' curve')} curves: {len(one.added)} taken in, {len(one.same)} known "
+        "already."
         for kind, one in outcome.curves.items()
     ]
     if outcome.computed:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from doe.steps.reading_doubts import impossible_readings
+from doe.steps.reading_doubts import homeless_readings, impossible_readings
 from doe.steps.session import Session
 from doe.study.doubt import Doubt, open_doubts, tell
 from doe.study.finding import Finding
@@ -53,7 +53,24 @@ def study_doubts(session: Session) -> StudyDoubts:
     derived = (*from_methods, *off_scale)
     every = (*(one for one in derived if not impossible & set(one.sources)), *found)
     left = open_doubts(every, session.choices)
-    return StudyDoubts(findings=tell(left), settled=len(every) - len(left))
+    homeless = homeless_readings(session.study, session.readings.current())
+    return StudyDoubts(findings=(*tell(left), *homeless), settled=len(every) - len(left))
+
+
+def in_short(doubts: StudyDoubts) -> tuple[Finding, ...]:
+    """Say in one sentence how many doubts stand open; `enter`, `check` and `fit` tell each."""
+    standing = sum(one.level != "note" for one in doubts.findings)
+    if not standing:
+        return ()
+    return (
+        Finding(
+            level="note",
+            what=f"{standing} doubt{'s' if standing > 1 else ''} about what came from the bench "
+            f"{'stand' if standing > 1 else 'stands'} open.",
+            evidence={"doubts": standing},
+            advice="'millbase check' tells each; 'millbase note' settles one.",
+        ),
+    )
 
 
 def _off_their_scale(session: Session, bench: Bench) -> Iterator[Doubt]:

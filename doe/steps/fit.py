@@ -40,7 +40,7 @@ class FitOutcome:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What holds for the study as a whole; each response carries its own."""
-        return self.analysis.findings
+        return told_by_fit(self.analysis)
 
     def contract(self) -> dict[str, Any]:
         """Give the object that `fit --json` prints."""
@@ -102,7 +102,7 @@ def fit_contract(
             name: list(data.pending) for name, data in analysis.data.items() if data.pending
         },
     }
-    return envelope(body, inputs=analysis.session.inputs(), findings=analysis.findings)
+    return envelope(body, inputs=analysis.session.inputs(), findings=told_by_fit(analysis))
 
 
 def computed_object(exact: ExactResponse, analysis: StudyAnalysis) -> dict[str, Any]:
@@ -155,3 +155,9 @@ def kept_terms(fit: Fit) -> tuple[str, ...]:
 def _write(analysis: StudyAnalysis, landscapes: Mapping[str, SurfaceLandscape]) -> tuple[Path, ...]:
     body = json_bytes(fit_contract(analysis, landscapes))
     return write_results(analysis.session, {"fit.json": body}, command="fit")
+
+
+def told_by_fit(analysis: StudyAnalysis) -> tuple[Finding, ...]:
+    """Give what was found, each doubt about the readings in place of their number."""
+    others = tuple(one for one in analysis.findings if "doubts" not in one.evidence)
+    return (*others, *analysis.doubts)

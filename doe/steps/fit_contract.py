@@ -12,7 +12,7 @@ from analysis.fits.fitted_response import FittedResponse
 from analysis.surface.level_comparison import LevelComparison
 from doe.model.coding import Axis, ChoiceAxis, ShareAxis
 from doe.steps.contract import finding_object
-from doe.steps.likelihood_contract import likelihood_object
+from doe.steps.likelihood_contract import between_batches, likelihood_object
 
 
 def response_object(
@@ -70,6 +70,8 @@ def _components(known: Assessment, fit: Fit) -> list[dict[str, Any]]:
     """Give one entry a stratum, coarsest first; the residual alone where nothing is shared."""
     if known.components:
         return [asdict(row) for row in known.components]
+    if fit.family in ("ordinal", "count"):
+        return between_batches(fit)
     variance = fit.components["residual"]
     alone = ComponentRow(
         stratum="residual",

@@ -34,6 +34,18 @@ def likelihood_object(fitted: FittedResponse) -> dict[str, Any] | None:
     }
 
 
+def between_batches(fit: Fit) -> list[dict[str, Any]]:
+    """Give the variance between batches of a rating or count, scale of its link; none without."""
+    return [
+        {
+            "stratum": name, "variance": variance, "sd": variance**0.5, "interval": None,
+            "df": fit.component_df[name], "is_zero": variance == 0.0,
+        }
+        for name, variance in fit.components.items()
+        if name != "residual"
+    ]  # fmt: skip
+
+
 def _coefficients(fit: Fit) -> dict[str, Any]:
     return {"n": fit.n, "scale": fit.scale.name, "coefficients": fit.coefficients.tolist()}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from doe.sheets.raw_in import ShownValue
@@ -16,8 +17,9 @@ _SAME_SHOWN = 1e-6
 
 def impossible_readings(study: Study, readings: Sequence[Reading]) -> Iterator[Finding]:
     """Find readings that the scale of their response has no place for."""
+    known = {response.name for response in study.responses}
     for reading in readings:
-        said = _why_impossible(study, reading)
+        said = _why_impossible(study, reading) if reading.response in known else ""
         if said:
             yield Finding(
                 level="caution",
@@ -42,6 +44,20 @@ def _why_impossible(study: Study, reading: Reading) -> str:
         if not low < value < high:
             return f"lies outside {low:g} to {high:g}, the bounds that the brief gives it"
     return ""
+
+
+def homeless_readings(study: Study, readings: Sequence[Reading]) -> Iterator[Finding]:
+    """Find readings of responses that the brief does not name any more."""
+    known = {response.name for response in study.responses}
+    counts = Counter(reading.response for reading in readings if reading.response not in known)
+    for name, count in counts.items():
+        yield Finding(
+            level="note",
+            what=f"{count} readings of '{name}' belong to no response of the brief; they are left "
+            "aside.",
+            evidence={"readings": count},
+            advice="Give the response its name back if they should count.",
+        )
 
 
 def shown_otherwise(shown: Sequence[ShownValue], readings: Readings) -> Iterator[Finding]:

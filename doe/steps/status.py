@@ -10,7 +10,7 @@ from doe.errors import DoeError
 from doe.methods.registry import is_computed
 from doe.sheets.workbook_in import missing_runs
 from doe.steps.analysis_of import StudyAnalysis, analyse
-from doe.steps.doubts import StudyDoubts, study_doubts
+from doe.steps.doubts import StudyDoubts, in_short, study_doubts
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session
 from doe.steps.sheet import WORKBOOK
@@ -39,8 +39,8 @@ def study_status(
         doubts = study_doubts(session)
         lines += _doubt_lines(doubts)
         lines += _model_lines(session, analysis)
-        # An analysis tells the doubts among what it found.
-        findings += doubts.findings if analysis is None else _analysis_findings(analysis)
+        short = in_short(doubts)
+        findings += [*doubts.findings, *(f for f in _analysis_findings(analysis) if f not in short)]
     lines += _decision_lines(session)
     return tuple(lines), tuple(findings)
 
@@ -60,11 +60,15 @@ def _line(state: State, text: str) -> StatusLine:
 def _brief_line(session: Session) -> StatusLine:
     study = session.study
     parts = [
-        f"{len(study.additives)} additives" if study.additives else "",
-        f"{len(study.varied_factors)} factors" if study.varied_factors else "",
-        f"{len(study.responses)} responses",
+        _counted(len(study.additives), "additive"),
+        _counted(len(study.varied_factors), "factor"),
+        _counted(len(study.responses), "response"),
     ]
     return _line("done", f"Brief: {', '.join(part for part in parts if part)}.")
+
+
+def _counted(n: int, noun: str) -> str:
+    return f"{n} {noun}{'s' if n > 1 else ''}" if n else ""
 
 
 def _plan_lines(session: Session) -> Iterator[StatusLine]:

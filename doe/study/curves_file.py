@@ -1,4 +1,4 @@
-"""`raw/reflectance.csv`, `raw/flow-curve.csv`: one line a curve, one column a place on it."""
+"""`raw/curves/reflectance.csv` and its like: one line a curve, one column a place on it."""
 
 from __future__ import annotations
 

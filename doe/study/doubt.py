@@ -10,6 +10,7 @@ from doe.study.finding import Finding
 from doe.study.names import fold
 
 # Cells that a finding lists; a whole column would hide what it says.
+_UNITS_SHOWN = 8
 _CELLS_SHOWN = 12
 
 
@@ -86,6 +87,8 @@ def _told(group: Sequence[Doubt]) -> Finding:
         where["source"] = "; ".join(sources[:_CELLS_SHOWN]) + (f"; {more} more" * (more > 0))
     what = first.finding.what
     if first.label:
-        units = "; ".join(dict.fromkeys(one.label for one in group))
+        labels = list(dict.fromkeys(one.label for one in group))
+        more = len(labels) - _UNITS_SHOWN
+        units = "; ".join(labels[:_UNITS_SHOWN]) + (f" and {more} more" * (more > 0))
         what = f"'{first.about}', {units}: {what}"
     return replace(first.finding, what=what, evidence={**where, **first.finding.evidence})

@@ -23,7 +23,7 @@ from doe.study.overwriting import RECORDS, is_free_to_write
 from doe.study.plan import Plan
 from doe.study.plan_file import PLAN_FILE, ROUNDS_FILE, decode_plan, encode_plan, issued_numbers
 from doe.study.raw_data import CURVE_KINDS, RawData
-from doe.study.raw_files import raw_file
+from doe.study.raw_files import curves_file, raw_file
 from doe.study.readings import Actual, Readings
 from doe.study.readings_file import READINGS_FILE, decode_readings, encode_readings
 
@@ -110,18 +110,20 @@ class StudyFolder:
     def read_raw(self, tests: Iterable[str]) -> RawData:
         """Read the raw readings of some tests, and all curves; none before the first came in."""
         names = [*dict.fromkeys(tests)]
-        files = {name: raw_file(name) for name in (*names, *CURVE_KINDS)}
         self._check_folder()
-        content = read_together(self.path, list(files.values()))
-        found = {name: data for name, file in files.items() if (data := content[file]) is not None}
+        tables = {name: raw_file(name) for name in names}
+        curves = {kind: curves_file(kind) for kind in CURVE_KINDS}
+        content = read_together(self.path, [*tables.values(), *curves.values()])
         return RawData(
             tables={
-                name: decode_readings(found[name], files[name]) for name in names if name in found
+                name: decode_readings(data, file)
+                for name, file in tables.items()
+                if (data := content[file]) is not None
             },
             curves={
-                kind: decode_curves(found[kind], files[kind])
-                for kind in CURVE_KINDS
-                if kind in found
+                kind: decode_curves(data, file)
+                for kind, file in curves.items()
+                if (data := content[file]) is not None
             },
         )
 
@@ -131,7 +133,7 @@ class StudyFolder:
 
     def curves_file(self, kind: str, curves: Sequence[Curve]) -> dict[str, bytes]:
         """Write all curves of a kind as their file."""
-        return {raw_file(kind): encode_curves(curves)}
+        return {curves_file(kind): encode_curves(curves)}
 
     def read_file(self, name: str) -> bytes | None:
         """Read any file of the folder; None if it is not there."""

@@ -10,11 +10,21 @@ RAW = "raw/"
 
 
 def raw_file(name: str) -> str:
-    """Give the file of a test or of a kind of curve.
+    """Give the file of a test.
 
     Example:
-        >>> raw_file("water uptake"), raw_file("flow curve")
-        ('raw/water-uptake.csv', 'raw/flow-curve.csv')
+        >>> raw_file("water uptake")
+        'raw/water-uptake.csv'
     """
     slug = re.sub(r"[^\w]+", "-", fold(name)).strip("-")
     return f"{RAW}{slug}.csv"
+
+
+def curves_file(kind: str) -> str:
+    """Give the file of a kind of curve, which no test shares.
+
+    Example:
+        >>> curves_file("flow curve")
+        'raw/curves/flow-curve.csv'
+    """
+    return f"{RAW}curves/{raw_file(kind).removeprefix(RAW)}"

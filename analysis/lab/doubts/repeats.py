@@ -12,7 +12,7 @@ import numpy as np
 from scipy import stats
 
 from analysis.lab.doubts.bench import Bench, cells_of
-from analysis.lab.doubts.on_scale import fitted_scale, on_scale
+from analysis.lab.doubts.on_scale import FittedScale, fitted_scale, on_scale
 from doe.methods.registry import METHODS
 from doe.study.brief import Response
 from doe.study.doubt import Doubt
@@ -116,9 +116,26 @@ def _range_and_sd(
     method = METHODS.get(response.method or "")
     known = method.repeatability if method else None
     if known is None or known.sd <= 0:
-        return None
+        return _by_scatter(bench, response, scale, values)
     sd = known.sd * abs(float(values.mean())) if known.is_relative else known.sd
     return float(np.ptp(values)), sd, known.source or "the method"
+
+
+def _by_scatter(
+    bench: Bench,
+    response: Response,
+    scale: FittedScale,
+    values: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+) -> tuple[float, float, str] | None:
+    """Measure repeats by the scatter that the plan reckons with: theirs cannot be greater."""
+    wishes = {fold(name): sd for name, sd in bench.study.wishes.sd.items()}
+    sd = wishes.get(fold(response.name), 0.0)
+    if not sd or scale.name == "auto":
+        return None
+    z = on_scale(scale, values)
+    if not np.all(np.isfinite(z)):
+        return None
+    return float(np.ptp(z)), sd, "the scatter in [plan] of the brief, as no repeatability is known"
 
 
 def _unit(reading: Reading) -> str:
