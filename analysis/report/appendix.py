@@ -130,13 +130,14 @@ def _response_blocks(content: ReportContent, name: str, fitted: FittedResponse) 
 
 
 def _landscape_blocks(content: ReportContent) -> Iterable[Block]:
-    for name, landscape in content.landscapes.items():
-        told = [" ".join(shape_sentences(shape)) for shape in landscape.shapes]
-        if landscape.why_no_shape:
-            told.append(landscape.why_no_shape)
-        if told:
-            yield WordsBlock(text=f"{name}: {' '.join(told)}")
-        yield from (TableBlock(table=table) for table in landscape_tables(landscape))
+    for name in content.fitted:
+        landscape = content.landscapes.get(name)
+        if landscape is not None:
+            told = [" ".join(shape_sentences(shape)) for shape in landscape.shapes]
+            words = " ".join([*told, landscape.why_no_shape]).strip()
+            if words:
+                yield WordsBlock(text=f"{name}: {words}")
+            yield from (TableBlock(table=table) for table in landscape_tables(landscape))
         drawn = figures_of(content, name, LANDSCAPE_FIGURES)
         if drawn:
             yield FiguresBlock(drawn=drawn)
