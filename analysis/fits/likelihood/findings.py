@@ -80,6 +80,15 @@ def _on_batches(layout: Layout, fit: Fit, freedom: Freedom) -> Iterator[Finding]
             evidence={"batches": n, "degrees of freedom between batches": of_batches},
             advice="Do not take samples of one batch for batches.",
         )
+    elif fit.family != "censored":
+        words = {"count": f"by ± {100 * np.expm1(spread):.2g} % in their mean"}
+        how = words.get(fit.family, f"by ± {spread:.2g} on the logistic scale")
+        yield Finding(
+            level="note",
+            what=f"Batches differ {how} (one standard deviation), at equal settings; values are "
+            "for a middling batch.",
+            evidence={"batches": n, "standard deviation": float(f"{spread:.3g}")},
+        )
     if of_batches < _FEW_DF:
         yield Finding(
             level="caution",

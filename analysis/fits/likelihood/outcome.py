@@ -9,10 +9,10 @@ import numpy as np
 from scipy import stats
 
 from analysis.fits.assessing import is_linear_blending
-from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, RunRow
+from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, ComponentRow, RunRow
 from analysis.fits.fit import Family, Fit, Scale
 from analysis.fits.fitted_response import FittedResponse
-from analysis.fits.likelihood.layout import Freedom, Layout
+from analysis.fits.likelihood.layout import Freedom, Layout, freedom_of
 from analysis.fits.likelihood.ordinal import ProportionalOdds
 from analysis.fits.likelihood.orthonormal import orthonormal
 from analysis.fits.likelihood.parts import CountPart, OrdinalPart
@@ -181,12 +181,43 @@ def assess_likelihood(layout: Layout, found: Estimated, level: float) -> Assessm
         n=n,
         p=p,
         residual_df=max(n - k, 0),
-        residual_sd=scatter if scatter > 0.0 else None,
+        residual_sd=scatter if found.family == "censored" else None,
         mean=float(found.observed[planned].mean()),
         strata=tuple(found.components),
         blocks=layout.blocks,
         block_effects=_block_effects(layout, found),
+        components=_components(layout, found),
+        terms_vary=_terms_vary(layout),
     )
+
+
+def _components(layout: Layout, found: Estimated) -> tuple[ComponentRow, ...]:
+    """List the variances where batches are told apart; a rating or count has no residual."""
+    if layout.batch is None or found.family != "censored":
+        return ()
+    units = {"batch": len(set(layout.batch)), "residual": len(layout.table.run)}
+    return tuple(
+        ComponentRow(
+            stratum=name,
+            variance=found.components[name],
+            sd=found.components[name] ** 0.5,
+            interval=None,
+            df=found.component_df[name],
+            is_zero=found.components[name] == 0.0,
+            units=units[name],
+        )
+        for name in found.components
+    )
+
+
+def _terms_vary(layout: Layout) -> dict[str, str]:
+    if layout.batch is None:
+        return {}
+    by_batch = freedom_of(layout.table.matrix, layout.batch).set_by_batch
+    return {
+        label: "batch" if is_set else "residual"
+        for label, is_set in zip(layout.table.labels, by_batch[: layout.n_surface], strict=True)
+    }
 
 
 def _block_effects(layout: Layout, found: Estimated) -> dict[str, float]:
