@@ -162,10 +162,13 @@ def _search(
     rate, stress = curve
     unit = float(stress.min())
     residuals, slopes = _problem(model, form, curve, errors)
-    lowest, highest = (0.0, -np.inf, _INDEX_ENDS[0]), (np.inf, np.inf, _INDEX_ENDS[1])
+    least, most = _consistency_ends(form, rate, stress)
+    lowest, highest = (0.0, least, _INDEX_ENDS[0]), (np.inf, most, _INDEX_ENDS[1])
     start = form.searched(_start(form, rate, stress, errors), unit)
     if 0 in form.free:
         start[0] = max(start[0], 1e-3)  # strictly inside, where the search can move
+    at = form.free.index(1)
+    start[at] = min(max(start[at], least + 1.0), most - 1.0)
     found = minimise_squares(
         lambda z: residuals(form.lab(z, unit)),
         lambda z: slopes(form.lab(z, unit)) * form.lab_slopes(form.lab(z, unit), unit),
@@ -181,6 +184,14 @@ def _search(
         sum_of_squares=found.sum_of_squares,
         df=found.df,
     )
+
+
+def _consistency_ends(form: _Form, rate: FloatArray, stress: FloatArray) -> tuple[float, float]:
+    """Give the ends of ln K: beyond them K γ̇^n is nothing, or all too much, at every rate."""
+    n = _INDEX_ENDS[1] if 2 in form.free else 1.0
+    least = math.log(_NOTHING * stress.min()) - n * max(0.0, math.log(rate.max()))
+    most = math.log(stress.max() / _NOTHING) + n * max(0.0, -math.log(rate.min()))
+    return least, most
 
 
 def _start(form: _Form, rate: FloatArray, stress: FloatArray, errors: Errors) -> FloatArray:

@@ -86,7 +86,9 @@ def _polished(
         r = residuals(x)
         step = np.asarray(np.linalg.lstsq(slopes(x), -r, rcond=None)[0], dtype=np.float64)
         tried = x + step
-        size = float(np.max(np.abs(step) / (np.abs(x) + np.finfo(np.float64).tiny)))
+        # Next to a parameter of 0 a step is endless, and the point stays as the search left it.
+        with np.errstate(over="ignore"):
+            size = float(np.max(np.abs(step) / (np.abs(x) + np.finfo(np.float64).tiny)))
         if not size < last / 2.0 or np.any(tried <= lower) or np.any(tried >= upper):
             return x
         after = residuals(tried)

@@ -28,6 +28,14 @@ _POWERS: tuple[FlowModel, ...] = ("power law", "Herschel-Bulkley")
 # A model that misses a curve by more than this, as one standard deviation, does not describe it;
 # common practice, no source.
 _MISSES = 0.10
+# Shear rates (1/s) and stresses (Pa) beyond these are slips of unit or sign: own choice, wide.
+_RATES = _STRESSES = (1e-6, 1e8)
+# Least highest shear rate over the lowest; common practice, no source.
+_SPAN = 2.0
+# A slope of ln stress over ln rate below this is none: it cannot be told from rounding.
+_FLAT = 1e-6
+# A consistency that carries less than this part of the stress anywhere is none.
+_NO_RISE = 1e-6
 # What becomes of a fit: value and findings.
 _Reads = Callable[[FlowFit, OptionValues], tuple[float, tuple[Finding, ...]]]
 
@@ -52,8 +60,12 @@ def _from_fit(models: tuple[FlowModel, ...], reads: _Reads) -> Compute:
         chosen = tuple(model for model in models if model == said) or models
         errors: Errors = "even" if options.get("errors") == "even" else "relative"
         fit = _fitted(curve.x, curve.y, chosen, errors)
+        stress = np.array(curve.y)
+        about = (*_about(fit, chosen, stress), *_falls_somewhere(stress))
+        if reads in (_plastic, _consistency, _index) and _is_flat(fit):
+            return Computed(value=None, findings=(*about, _flat(fit.model)))
         value, findings = reads(fit, options)
-        return Computed(value=value, findings=(*_about(fit, chosen, np.array(curve.y)), *findings))
+        return Computed(value=value, findings=(*about, *findings))
 
     return compute
 
@@ -66,6 +78,8 @@ def _unusable(curve: Curve | None) -> Finding | None:
             "the flow curve holds a shear rate or stress that is not above 0.",
             advice="Leave such points out: they are below what the instrument can tell.",
         )
+    if (why := _beyond_instruments(curve)) is not None:
+        return why
     if len(curve.x) < FEWEST_RATES:
         return doubt(
             "the flow curve has too few shear rates for a model.",
@@ -74,7 +88,60 @@ def _unusable(curve: Curve | None) -> Finding | None:
             shear_rates=len(curve.x),
             needed=FEWEST_RATES,
         )
+    return _not_rising(curve)
+
+
+def _beyond_instruments(curve: Curve) -> Finding | None:
+    """Refuse numbers that no instrument gives: a wrong unit or a lost decimal sign."""
+    numbers = ((curve.x, _RATES), (curve.y, _STRESSES))
+    if not all(low <= value <= high for values, (low, high) in numbers for value in values):
+        return doubt(
+            "the flow curve holds a shear rate or stress that no instrument gives.",
+            advice="Look at the units and decimal signs of the file.",
+            source="1e-6 to 1e8 1/s and 1e-6 to 1e8 Pa: own choice, far beyond any instrument",
+        )
+    if curve.x[-1] < _SPAN * curve.x[0]:
+        return doubt(
+            "the shear rates of the flow curve lie too close together for a model.",
+            advice="Spread them over two decades.",
+            source="common practice, no source",
+            lowest_rate_per_s=curve.x[0],
+            highest_rate_per_s=curve.x[-1],
+        )
     return None
+
+
+def _not_rising(curve: Curve) -> Finding | None:
+    """Refuse a stress that does not rise with the rate: no flow model falls."""
+    slope = float(np.polyfit(np.log(curve.x), np.log(curve.y), 1)[0])
+    if slope > _FLAT:
+        return None
+    return doubt(
+        "the stress of the flow curve does not rise with the shear rate: slip at the wall, shear "
+        "bands, or a sample that breaks down while it is read.",
+        advice="Read it again with a roughened tool, a narrower gap, and a longer time at each "
+        "rate.",
+        source="common practice, no source",
+        stress_at_lowest_rate_Pa=curve.y[0],
+        stress_at_highest_rate_Pa=curve.y[-1],
+    )
+
+
+def _falls_somewhere(stress: np.ndarray) -> tuple[Finding, ...]:
+    """Doubt a curve that rises on the whole, but falls on the way."""
+    highest = np.maximum.accumulate(stress)
+    fall = float(np.max(1.0 - stress / highest))
+    if fall <= _MISSES:
+        return ()
+    return (
+        doubt(
+            "the stress falls at some shear rates while these rise: slip at the wall, shear bands, "
+            "or a sample that breaks down while it is read.",
+            advice="Look at the curve, and read it again with a roughened tool if in doubt.",
+            source="a fall of 10 %: common practice, no source",
+            fall_percent=100.0 * fall,
+        ),
+    )
 
 
 def _about(fit: FlowFit, models: Sequence[FlowModel], stress: np.ndarray) -> tuple[Finding, ...]:
@@ -97,6 +164,19 @@ def _about(fit: FlowFit, models: Sequence[FlowModel], stress: np.ndarray) -> tup
             )
         )
     return tuple(found)
+
+
+def _is_flat(fit: FlowFit) -> bool:
+    """Tell whether the fitted stress does not rise above its yield stress at any rate measured."""
+    most = fit.stress(np.array([fit.highest_rate]))[0]
+    return bool(fit.consistency * fit.highest_rate**fit.index <= _NO_RISE * most)
+
+
+def _flat(model: FlowModel) -> Finding:
+    return doubt(
+        f"{model} finds no rise of the stress with the shear rate, and no viscosity follows.",
+        advice="Look at the curve, and measure it to higher shear rates.",
+    )
 
 
 def _evidence(fit: FlowFit) -> dict[str, float | int | str]:
@@ -184,7 +264,7 @@ def _viscosity_at(unit: RawUnit, options: OptionValues) -> Computed:
     curve = unit.curves.get("")
     if options.get("model") != BETWEEN_POINTS or curve is None:
         return _FROM_MODEL(unit, options)
-    if min(curve.x) <= 0.0 or min(curve.y) <= 0.0:
+    if min(curve.x) <= 0.0 or min(curve.y) <= 0.0 or _beyond_instruments(curve) is not None:
         return _FROM_MODEL(unit, options)
     value = interpolated_viscosity(np.array(curve.x), np.array(curve.y), rate)
     if math.isfinite(value):

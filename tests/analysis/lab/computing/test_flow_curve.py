@@ -98,3 +98,60 @@ def test_a_power_law_has_no_yield_stress() -> None:
 
     assert done.value == 0.0
     assert "counts as 0" in _said(done)
+
+
+FALLING = ((1.0, 2.0, 5.0, 10.0, 20.0), (5.0, 4.0, 3.0, 2.0, 1.0))
+_METHODS = (
+    "yield stress", "plastic viscosity", "consistency index", "flow index",
+    "apparent viscosity at a shear rate",
+)  # fmt: skip
+
+
+def _of(
+    method: str, x: tuple[float, ...], y: tuple[float, ...], **options: float | str
+) -> Computed:
+    curve = Curve(run=1, x=x, y=y)
+    return COMPUTE[method](RawUnit(label="run 1", curves={"": curve}), {"rate": 5.0, **options})
+
+
+@pytest.mark.parametrize("method", _METHODS)
+@pytest.mark.parametrize("stress", [FALLING[1], (3.0,) * 5, (1e6, 1e4, 1e2, 1.0, 0.01)])
+def test_a_stress_that_does_not_rise_gives_no_value_but_a_reason(
+    method: str, stress: tuple[float, ...]
+) -> None:
+    """Slip or shear bands: no flow model falls, and a search for one runs off to infinity."""
+    done = _of(method, FALLING[0], stress)
+
+    assert done.value is None
+    assert "does not rise" in _said(done)
+
+
+@pytest.mark.parametrize(
+    ("x", "y"),
+    [
+        ((1.0, 2.0, 5.0, 10.0, 20.0), (1e300, 2e300, 3e300, 4e300, 5e300)),
+        ((1.0, 2.0, 5.0, 10.0, 20.0), (0.0, 1.0, 2.0, 3.0, 4.0)),
+        ((1.0, 1.01, 1.02, 1.03, 1.04), (1.0, 2.0, 3.0, 4.0, 5.0)),
+    ],
+)
+@pytest.mark.parametrize("method", _METHODS)
+def test_numbers_that_cannot_be_give_no_value_but_a_reason(
+    method: str, x: tuple[float, ...], y: tuple[float, ...]
+) -> None:
+    """Huge stresses, one of zero, rates that hardly differ."""
+    done = _of(method, x, y)
+
+    assert done.value is None
+    assert done.findings
+
+
+@pytest.mark.parametrize("method", _METHODS)
+@pytest.mark.parametrize("model", ["auto", "Bingham", "Casson", "power law", "Herschel-Bulkley"])
+@pytest.mark.parametrize("stress", [(1.0, 1.0, 1.0, 1.0, 1e6), (5.0, 3.0, 1.0, 3.0, 5.5)])
+def test_a_curve_that_no_model_follows_is_doubted_and_breaks_nothing(
+    method: str, model: str, stress: tuple[float, ...]
+) -> None:
+    """A jump, and a dip on the way: a value with a doubt, or none."""
+    done = _of(method, FALLING[0], stress, model=model)
+
+    assert any(finding.level == "caution" for finding in done.findings)
