@@ -49,7 +49,7 @@ def drop_group(model: Model, group: Group, coding: Coding) -> Model:
         for z in dict.fromkeys(_factor_part(term, coding) for term in group)
         if _is_blending_set(z, group, coding)
     ]
-    return _ordered(replace(model, terms=(*kept, *heirs)), coding)
+    return in_order(replace(model, terms=(*kept, *heirs)), coding)
 
 
 def drop_terms(
@@ -81,8 +81,23 @@ def drop_terms(
             gone.append(_single(text, model, coding))
     kept = [term for term in model.terms if term not in set(gone)]
     heirs += _held_mains(gone, kept, coding)
-    smaller = _ordered(replace(model, terms=tuple(dict.fromkeys([*kept, *heirs]))), coding)
+    smaller = in_order(replace(model, terms=tuple(dict.fromkeys([*kept, *heirs]))), coding)
     return smaller, tuple(_warnings(dict.fromkeys(gone), smaller, coding))
+
+
+def in_order(model: Model, coding: Coding) -> Model:
+    """Put terms into the one order that a model has: blends, mains, sets, products, squares."""
+    place = {term: i for i, term in enumerate(model.terms)}
+
+    def key(term: Term) -> tuple[int, int, int]:
+        z, blend = _factor_part(term, coding), _blend_part(term, coding)
+        if not z:
+            return (0, 0, place[term])
+        if len(z) == 1 and z[0][1] == 1 and not blend:
+            return (1, coding.index(z[0][0]), 0)
+        return (2, 0, place[term])
+
+    return replace(model, terms=tuple(sorted(model.terms, key=key)))
 
 
 def _single(text: str, model: Model, coding: Coding) -> Term:
@@ -257,18 +272,3 @@ def _range_variants(z: _Powers, coding: Coding) -> list[_Powers]:
     powers = dict(bare) | dict.fromkeys(choices, 1)
     full = tuple((name, powers[name]) for name in coding.names if name in powers)
     return [bare, full]
-
-
-def _ordered(model: Model, coding: Coding) -> Model:
-    """Put terms into the one order that a model has: blends, mains, sets, products, squares."""
-    place = {term: i for i, term in enumerate(model.terms)}
-
-    def key(term: Term) -> tuple[int, int, int]:
-        z, blend = _factor_part(term, coding), _blend_part(term, coding)
-        if not z:
-            return (0, 0, place[term])
-        if len(z) == 1 and z[0][1] == 1 and not blend:
-            return (1, coding.index(z[0][0]), 0)
-        return (2, 0, place[term])
-
-    return replace(model, terms=tuple(sorted(model.terms, key=key)))
