@@ -90,10 +90,15 @@ def profile_of(X: FloatArray, strata: Strata) -> Callable[[FloatArray], float]:
     untold = variance_model(plain, units).untold()
     model = variance_model(plain, [unit for k, unit in enumerate(units) if k not in untold])
 
+    last: list[FloatArray] = []
+
     def height(z: FloatArray) -> float:
         left = z - plain.basis @ (plain.basis.T @ z)
         if float(left @ left) <= 0:
             return float("inf")
-        return highest(model.of_residuals(left), "ml").height.value
+        found = highest(model.of_residuals(left), "ml", near=last[-1] if last else None)
+        # Transformations come in small steps, so that one summit lies near the one before.
+        last[:] = [found.ratios]
+        return found.height.value
 
     return height

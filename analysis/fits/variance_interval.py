@@ -95,7 +95,7 @@ class _Profile:
                 moved = v.copy()
                 moved[free] = v[free] * np.exp(step)
                 there = self._model.at_variances(moved)
-                if there.value >= here.value or float(np.abs(step).max()) < 1e-8:
+                if there.value >= here.value or not float(np.abs(step).max()) >= 1e-8:
                     break
                 step = step / 2
             if there.value < here.value:

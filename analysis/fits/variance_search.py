@@ -23,10 +23,14 @@ _STARTS = (1.0, 0.03, 30.0)
 # With so many units the likelihood has one summit, and a second start is enough to see it.
 _MANY = 60
 _GRID = 73
+# What a component that was 0 for nearly the same readings starts from.
+_NEARLY_NONE = 0.01
 _STEPS = 60
 # A step of e² at most: further off the parabola says nothing.
 _LONGEST = 2.0
-_HALVINGS = 30
+_HALVINGS = 12
+# Three steps that gain no more than rounding: the slope left is rounding, too.
+_NO_RISE, _STALLS = 1e-11, 3
 # A step that more than halves a ratio may be on its way to 0.
 _HEADING_FOR_ZERO = -0.7
 
@@ -59,12 +63,23 @@ class Optimum:
         return self.slope <= LEVEL or self.at_end
 
 
-def highest(model: VarianceModel, likelihood: Likelihood = "reml") -> Optimum:
-    """Find the ratios, all told by the rows (`VarianceModel.untold` is empty)."""
+def highest(
+    model: VarianceModel, likelihood: Likelihood = "reml", *, near: FloatArray | None = None
+) -> Optimum:
+    """Find the ratios, all told by the rows (`VarianceModel.untold` is empty).
+
+    Args:
+        model: What the rows say.
+        likelihood: Which to climb.
+        near: Ratios of nearly the same readings, shape (r,), to start from and from there only.
+    """
     if model.r == 0:
         return _told(model, np.zeros(0), likelihood)
     if model.r == 1:
         return _told(model, _highest_alone(model, likelihood), likelihood)
+    if near is not None:
+        begin = np.where(near > 0, near, _NEARLY_NONE / model.scales)
+        return _told(model, _climb(model, begin, likelihood), likelihood)
     best: FloatArray | None = None
     for start in _STARTS[: 3 if len(model.e) <= _MANY else 2]:
         top = _climb(model, start / model.scales, likelihood, known=best)
@@ -129,7 +144,7 @@ def _climb(
     known: FloatArray | None = None,
 ) -> FloatArray:
     """Climb from a start to a summit, or to the neighbourhood of one that is known."""
-    ratios = start.copy()
+    ratios, stalls = start.copy(), 0
     height = model.height(ratios, likelihood)
     for _ in range(_STEPS):
         if known is not None and _is_near(ratios, known):
@@ -152,7 +167,10 @@ def _climb(
         moved = _longest_rise(model, ratios, step, height.value, likelihood)
         if moved is None:
             return ratios
+        stalls = stalls + 1 if moved[1].value - height.value < _NO_RISE else 0
         ratios, height = moved
+        if stalls >= _STALLS:
+            return ratios
     return ratios
 
 
