@@ -1,7 +1,7 @@
 """What may leave a model, as units with what each one needs: every smaller model by bit masks.
 
 `hierarchy` says of one model what may leave it next. Searches over thousands of models ask for the
-same in advance: whether a unit may leave hangs on each other unit by itself, so that pairs tell all.
+same in advance: whether a unit may leave hangs on each other unit by itself, so pairs tell all.
 """
 
 from __future__ import annotations

@@ -71,5 +71,6 @@ def test_moves_stay_within_hierarchy(name: str, coding: Coding) -> None:
     for state in sorted(allowed)[:200]:
         for u in range(len(units.terms)):
             added, less = units.with_unit(state, u), units.without_unit(state, u)
-            assert added in allowed and added >> u & 1 and added & state == state
-            assert less in allowed and not less >> u & 1 and less | state == state
+            assert {added, less} <= allowed
+            assert (added >> u & 1, less >> u & 1) == (1, 0)
+            assert (added & state, less | state) == (state, state)
