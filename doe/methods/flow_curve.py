@@ -18,12 +18,13 @@ FLOW_CURVE = RawTable(
 )
 
 
-def _model(*words: str) -> Option:
+def _model(default: str, *words: str) -> Option:
     return Option(
         name="model",
-        default=AUTO,
+        default=default,
         words=(AUTO, *words),
-        meaning="the flow model; auto takes the one of least AICc, curve by curve",
+        meaning="the flow model, one for all runs; auto takes the one of least AICc, curve by "
+        "curve, and then runs need not compare",
     )
 
 
@@ -38,8 +39,8 @@ _RATE = Option(
 )
 _STANDARD = "ISO 3219-1 and -2:2021 (numbers from memory)"
 _ONE_MODEL = (
-    "Curves judged by different models do not quite compare: where auto takes several, name one "
-    "model for all runs."
+    "One model judges all runs, {model} without a word (common practice, no source): numbers of "
+    "different models do not compare, so auto is for looking at curves."
 )
 _EXTENT = "At least five shear rates (common practice, no source), spread over two decades."
 _FLOCCULATED = (
@@ -58,11 +59,11 @@ METHODS: tuple[Method, ...] = (
         standard=_STANDARD,
         typical=(0, 50),
         table=FLOW_CURVE,
-        options=(_model(POWER_LAW, BINGHAM, CASSON, HERSCHEL_BULKLEY), _ERRORS),
+        options=(_model(HERSCHEL_BULKLEY, POWER_LAW, BINGHAM, CASSON, HERSCHEL_BULKLEY), _ERRORS),
         notes=(
             _FLOCCULATED,
             "It is extrapolated to no flow: the lowest shear rates carry it.",
-            _ONE_MODEL,
+            _ONE_MODEL.format(model=HERSCHEL_BULKLEY),
             _EXTENT,
         ),
     ),
@@ -75,8 +76,12 @@ METHODS: tuple[Method, ...] = (
         scale="log",
         standard=_STANDARD,
         table=FLOW_CURVE,
-        options=(_model(BINGHAM, CASSON), _ERRORS),
-        notes=("Bingham's and Casson's are two quantities.", _ONE_MODEL, _EXTENT),
+        options=(_model(BINGHAM, BINGHAM, CASSON), _ERRORS),
+        notes=(
+            "Bingham's and Casson's are two quantities.",
+            _ONE_MODEL.format(model=BINGHAM),
+            _EXTENT,
+        ),
     ),
     Method(
         name="consistency index",
@@ -87,10 +92,10 @@ METHODS: tuple[Method, ...] = (
         scale="log",
         standard=_STANDARD,
         table=FLOW_CURVE,
-        options=(_model(POWER_LAW, HERSCHEL_BULKLEY), _ERRORS),
+        options=(_model(POWER_LAW, POWER_LAW, HERSCHEL_BULKLEY), _ERRORS),
         notes=(
             "Its unit changes with the flow index: it compares between runs of like index only.",
-            _ONE_MODEL,
+            _ONE_MODEL.format(model=POWER_LAW),
             _EXTENT,
         ),
     ),
@@ -103,10 +108,10 @@ METHODS: tuple[Method, ...] = (
         standard=_STANDARD,
         typical=(0.2, 1.1),
         table=FLOW_CURVE,
-        options=(_model(POWER_LAW, HERSCHEL_BULKLEY), _ERRORS),
+        options=(_model(POWER_LAW, POWER_LAW, HERSCHEL_BULKLEY), _ERRORS),
         notes=(
             "1 is Newtonian, less is shear-thinning, more is thickening under shear.",
-            _ONE_MODEL,
+            _ONE_MODEL.format(model=POWER_LAW),
             _EXTENT,
         ),
     ),
@@ -122,7 +127,7 @@ METHODS: tuple[Method, ...] = (
         table=FLOW_CURVE,
         options=(
             _RATE,
-            _model(POWER_LAW, BINGHAM, CASSON, HERSCHEL_BULKLEY, BETWEEN_POINTS),
+            _model(HERSCHEL_BULKLEY, POWER_LAW, BINGHAM, CASSON, HERSCHEL_BULKLEY, BETWEEN_POINTS),
             _ERRORS,
         ),
         notes=("Between points: straight between two measured rates, on log scales.", _EXTENT),

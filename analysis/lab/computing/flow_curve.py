@@ -148,8 +148,17 @@ def _about(fit: FlowFit, models: Sequence[FlowModel], stress: np.ndarray) -> tup
     """Say which model was taken, how well it does, and whether its yield stress was negative."""
     found: list[Finding] = []
     if len(models) > 1:
-        what = f"the flow model is {fit.model}, the one of least AICc."
-        found.append(Finding(level="note", what=what, evidence=_evidence(fit)))
+        found.append(
+            Finding(
+                level="caution",
+                what=f"auto took {fit.model}, the model of least AICc: it does not compare with "
+                "runs for which auto took another.",
+                evidence=_evidence(fit),
+                advice=f'Name one model for all runs: with = {{ model = "{fit.model}" }}.',
+            )
+        )
+    else:
+        found.append(Finding(level="note", what=f"the flow model is {fit.model}."))
     if fit.yield_was_negative:
         what = f"{fit.model}: the yield stress would be 0 or less; it is set to 0."
         found.append(Finding(level="note", what=what, evidence=_evidence(fit)))

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.lab.computing.viscosity import COMPUTE
-from analysis.lab.flow_curves import FlowModel, flow_stress
+from analysis.lab.flow_curves import FLOW_MODELS, FlowModel, flow_stress
 from analysis.lab.raw_unit import Computed, OptionValues, RawUnit
+from doe.methods.registry import METHODS
 from doe.study.curves import Curve
 
 RATES = np.geomspace(1.0, 500.0, 8)
@@ -32,7 +33,8 @@ def test_yield_stress_is_given_in_pascal_and_as_a_sign_of_flocculation() -> None
 
     assert done.value == pytest.approx(5.0)
     assert "sign of flocculation" in _said(done)
-    assert "Bingham, the one of least AICc" in _said(done)
+    assert "auto took Bingham, the model of least AICc" in _said(done)
+    assert any(finding.level == "caution" for finding in done.findings)
     assert any("low end (95 %), Pa" in finding.evidence for finding in done.findings)
 
 
@@ -63,7 +65,7 @@ def test_apparent_viscosity_is_read_off_the_model() -> None:
     done = _done("apparent viscosity at a shear rate", {"rate": 100.0, "model": "Bingham"})
 
     assert done.value == pytest.approx(250.0)
-    assert not done.findings
+    assert all(finding.level == "note" for finding in done.findings)
 
 
 def test_a_shear_rate_beyond_the_curve_is_doubted_or_has_no_value_between_points() -> None:
@@ -155,3 +157,17 @@ def test_a_curve_that_no_model_follows_is_doubted_and_breaks_nothing(
     done = _of(method, FALLING[0], stress, model=model)
 
     assert any(finding.level == "caution" for finding in done.findings)
+
+
+@pytest.mark.parametrize("method", _METHODS)
+def test_one_model_judges_all_runs_unless_the_brief_asks_for_auto(method: str) -> None:
+    """A response means one thing: a model picked run by run makes it jump between runs."""
+    options = {one.name: one.default for one in METHODS[method].options if one.default is not None}
+    said = {
+        _said(_done(method, {"rate": 5.0, **options}, model, (5.0, 2.0, 0.5))).split(":")[0]
+        for model in FLOW_MODELS
+    }
+
+    assert options["model"] != "auto"
+    assert not any("auto" in one for one in said)
+    assert all(f"the flow model is {options['model']}" in one for one in said)
