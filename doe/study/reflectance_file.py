@@ -226,9 +226,11 @@ def _wavelength_faults(nm: Sequence[float], place: str) -> list[Fault]:
 
 def _scale(parsed: Sequence[_Parsed], layout: Layout, faults: list[Fault]) -> Scale | None:
     source = layout.grid.source
-    found = scale_of({one.place: one.y for one in parsed}, source, says_percent=layout.says_percent)
+    whites = [one.place for one in parsed if one.label.subject == "white"]
+    found = scale_of({one.place: one.y for one in parsed}, source, says=layout.says, whites=whites)
     if isinstance(found, Fault):
-        faults.append(found)
+        # A curve that was not read might have settled the unit.
+        faults.extend([] if faults else [found])
         return None
     for one in parsed:
         for i in np.flatnonzero((one.y < 0.0) | (one.y * found.factor > GREATEST)):

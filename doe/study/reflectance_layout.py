@@ -15,6 +15,7 @@ from doe.errors import Fault
 from doe.study.grid import Grid
 from doe.study.names import fold
 from doe.study.reflectance_labels import COLUMNS
+from doe.study.reflectance_scale import Unit
 from doe.study.text_grid import SEPARATORS
 
 STEPS_NM = (1.0, 5.0, 10.0, 20.0)
@@ -24,10 +25,14 @@ Kind = Literal["rows", "columns", "lines"]
 _FEWEST = 10
 _LONGEST_HEAD = 100
 _WAVELENGTH = re.compile(
-    r"(?:(?:r|refl|reflectance|spin|spex|sci|sce|wl|%|r ?%|% ?r)[ _.]*)?[\[(]?\s*"
+    r"(?:(?:r|refl|reflectance|spin|spex|sci|sce|wl|%|r ?%|% ?r|"
+    r"(?:r|refl|reflectance)?[ _.]*(?:fraction|factor|pct|per ?cent))[ _.]*)?[\[(]?\s*"
     r"(?P<nm>\d{3}(?:[.,]\d{1,3})?)\s*(?:nm)?\s*[\])]?\s*(?:nm)?\s*(?:[\[(]?\s*%\s*[\])]?)?",
     re.I,
 )
+_SAYS_PERCENT = re.compile(r"%|\b(?:r ?)?(?:per ?cent|pct)", re.I)
+_SAYS_FRACTION = re.compile(r"fraction|factor|0 ?(?:\.\.+|…|-|–|to) ?1\b", re.I)
+_OF_REFLECTANCE = re.compile(r"reflect|\brefl\b|%\s*R\b|\bR\s*[\[(]?\s*%|\bunits?\b", re.I)
 _WAVELENGTH_WORDS = ("wavelength", "wavelength nm", "wave length", "nm", "lambda", "λ", "wl")
 _REFLECTANCE_WORDS = ("reflectance", "reflectance factor", "refl", "r", "value")
 _LABEL_WORDS = ("label", "curve", "name", "sample", "sample name", "sample id", "id", "reading")
@@ -70,7 +75,7 @@ class Layout:
         nm: Wavelength by column, for curves in rows.
         places: Column by what it says: `label`, `run` …, `wavelength`, `reflectance`.
         ignored: Columns that say nothing of a curve.
-        says_percent: Whether a head says that the numbers are per cent.
+        says: Unit of the numbers, where a head or a line above it says one.
     """
 
     grid: Grid
@@ -79,7 +84,7 @@ class Layout:
     nm: dict[int, float]
     places: dict[str, int]
     ignored: tuple[str, ...] = ()
-    says_percent: bool = False
+    says: Unit | None = None
 
     @property
     def width(self) -> int:
@@ -119,7 +124,7 @@ def find_layout(grid: Grid) -> Layout | None:
             places, ignored = _named_columns(row, nm)
             return Layout(
                 grid=grid, kind="rows", head=i, nm=nm, places=places, ignored=ignored,
-                says_percent=any("%" in row[j] for j in nm),
+                says=_unit_in([*(row[j] for j in nm), *_above(grid, i)]),
             )  # fmt: skip
     return _by_lines(grid) or _by_columns(grid)
 
@@ -202,7 +207,7 @@ def _by_lines(grid: Grid) -> Layout | None:
         return Layout(
             grid=grid, kind="lines", head=i, nm={}, ignored=ignored,
             places=places | {"wavelength": at, "reflectance": of},
-            says_percent="%" in row[of],
+            says=_unit_in([row[of], *_above(grid, i)]),
         )  # fmt: skip
     return None
 
@@ -213,8 +218,27 @@ def _by_columns(grid: Grid) -> Layout | None:
         head = _plain(_at(row, 0))
         starts = wavelength(_at(under, 0)) is not None and wavelength(_at(row, 0)) is None
         if starts and (not head or head in _WAVELENGTH_WORDS) and _is_spectrum(_below(grid, i, 0)):
-            return Layout(grid=grid, kind="columns", head=i, nm={}, places={"wavelength": 0})
+            return Layout(
+                grid=grid, kind="columns", head=i, nm={}, places={"wavelength": 0},
+                says=_unit_in([*row, *_above(grid, i)]),
+            )  # fmt: skip
     return None
+
+
+def _above(grid: Grid, head: int) -> Iterator[str]:
+    """List what lines above the heads say of reflectance; other per cents stand there too."""
+    for row in grid.rows[:head]:
+        line = " ".join(row)
+        if _OF_REFLECTANCE.search(line):
+            yield line
+
+
+def _unit_in(texts: Iterable[str]) -> Unit | None:
+    """Find the unit that heads say: per cent where any does, as a reflectance factor may be."""
+    every = " ".join(texts)
+    if _SAYS_PERCENT.search(every):
+        return "per cent"
+    return "fraction" if _SAYS_FRACTION.search(every) else None
 
 
 def _below(grid: Grid, head: int, column: int) -> Iterator[float]:

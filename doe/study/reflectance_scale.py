@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +14,16 @@ from doe.study.finding import Finding
 
 # A film that fluoresces reflects somewhat more than the perfect white; beyond it is an error.
 GREATEST = 1.2
-# A file of fractions never comes near it, one of per cent without a film above it is hardly met.
-_SURELY_PERCENT = 5.0
+# A greatest number above it is per cent: no film, fluorescent or not, reflects so much light.
+_SURELY_PERCENT = 1.5
+# A number below it is no per cent: the best black trap reflects about as much. Own choice.
+_LEAST_PERCENT = 0.1
+# In a curve of per cent more numbers than this part lie above `GREATEST`, unless a decimal sign was
+# lost. Own choice: a tenth of 31 points is three.
+_LOST_SIGN = 0.1
 
 FloatArray = NDArray[np.float64]
+Unit = Literal["per cent", "fraction"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,29 +40,42 @@ class Scale:
 
 
 def scale_of(
-    curves: Mapping[str, FloatArray], source: str, *, says_percent: bool, fluorescent: float = 1.0
+    curves: Mapping[str, FloatArray],
+    source: str,
+    *,
+    says: Unit | None,
+    whites: Collection[str] = (),
+    fluorescent: float = 1.0,
 ) -> Scale | Fault:
     """Decide whether the numbers of a file are per cent.
+
+    Heads decide first. Without a word the greatest number of the whole file does; where all numbers
+    might be either, as those of dark films in per cent, the file is refused.
 
     Args:
         curves: Readings by place, as the file gives them.
         source: Name of the file.
-        says_percent: Whether a head of a column says so.
+        says: What the heads say; None where they say nothing.
+        whites: Places of the curves of a white.
         fluorescent: Fraction from which a curve is told to look like fluorescence.
     """
     if not curves:
         return Scale(factor=1.0, findings=())
-    every = np.concatenate(list(curves.values()))
     greatest, where = max((float(y.max()), place) for place, y in curves.items())
-    if greatest > GREATEST and (says_percent or greatest >= _SURELY_PERCENT):
-        if not says_percent and np.mean(every <= GREATEST) > 0.5:
+    dark_white = next((place for place in whites if curves[place].max() <= GREATEST), None)
+    if says == "per cent" and dark_white is not None:
+        return _dark_white(float(curves[dark_white].max()), dark_white)
+    if says == "per cent" or greatest > _SURELY_PERCENT:
+        if says != "per cent" and np.mean(curves[where] > GREATEST) < _LOST_SIGN:
             return _mixed(greatest, where)
         return Scale(factor=0.01, findings=(_said(source, "per cent", greatest), *_low(curves)))
-    if greatest <= GREATEST and not says_percent:
+    least = min(float(y.min()) for y in curves.values())
+    is_told = says is not None or dark_white is not None or least < _LEAST_PERCENT
+    if greatest <= GREATEST and is_told:
         bright = [place for place, y in curves.items() if y.max() > fluorescent]
         findings = (_said(source, "fractions of 1", greatest), *_fluoresces(bright, greatest))
         return Scale(factor=1.0, findings=findings)
-    return _unclear(greatest, where, says_percent=says_percent)
+    return _unclear(greatest, where)
 
 
 def percent_fluoresces(curves: Mapping[str, FloatArray]) -> tuple[Finding, ...]:
@@ -110,15 +130,20 @@ def _mixed(greatest: float, where: str) -> Fault:
     )
 
 
-def _unclear(greatest: float, where: str, *, says_percent: bool) -> Fault:
-    head = "the head says per cent, and " if says_percent else ""
+def _dark_white(greatest: float, where: str) -> Fault:
     return Fault(
         where=where,
-        what=f"{head}the greatest reflectance of the file is {greatest:g}: it may be per cent or "
-        "a fraction of 1",
+        what=f"the head says per cent, and the white reflects {greatest:g} at most",
+        do="Take the per cent sign out of the heads if the numbers are fractions.",
+    )
+
+
+def _unclear(greatest: float, where: str) -> Fault:
+    return Fault(
+        where=where,
+        what=f"the greatest reflectance of the file is {greatest:g}: it may be per cent or a "
+        "fraction of 1",
         allowed=f"fractions up to {GREATEST:g}, or per cent",
-        do="Add the curve of a white or of the standard to the file, or write the heads as "
-        "'R% 400'."
-        if not says_percent
-        else "Take the per cent sign out of the heads if the numbers are fractions.",
+        do="Add the curve of a white to the file, or say the unit in the heads: 'R% 400' or "
+        "'R fraction 400'.",
     )

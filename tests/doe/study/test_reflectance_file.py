@@ -145,7 +145,7 @@ def test_any_even_step_within_the_visible_range_is_read(step: int, first: int, l
     nm = tuple(range(first, last + 1, step))
     y = tuple(round(0.2 + i * 1e-3, 6) for i in range(len(nm)))
 
-    assert read(wide({"run 7": y}, nm=nm))[0].x == tuple(map(float, nm))
+    assert read(wide({"run 7": y}, "R fraction {}".format, nm))[0].x == tuple(map(float, nm))
 
 
 @pytest.mark.parametrize(
@@ -274,17 +274,61 @@ def test_the_unit_is_said() -> None:
     assert "read as fractions of 1" in told(wide())
 
 
-def test_a_head_that_says_per_cent_settles_a_dark_file() -> None:
-    """Two per cent at most may be a fraction by its numbers alone."""
-    dark = {"run 7": tuple(round(1.0 + 0.03 * i, 3) for i in range(31))}
-
-    assert "may be per cent" in refused(wide(dark))
-    assert read(wide(dark, head="%R {}".format))[0].y[0] == 0.01
+DARK = tuple(round(0.4 + 0.4 * i / 30, 4) for i in range(31))
+WHITE = (0.9,) * 31
 
 
-def test_a_head_that_says_per_cent_over_fractions_is_refused() -> None:
-    """Read as per cent, a white would be blacker than any black."""
-    assert "the head says per cent" in refused(wide(head="%R {}".format))
+@pytest.mark.parametrize("head", ["R% {}", "%R {}", "{} %", "R percent {}", "pct {}"])
+def test_a_head_that_says_per_cent_settles_a_dark_file(head: str) -> None:
+    """0.4 to 0.8 per cent look like a pale grey in fractions, and are a black."""
+    text = wide({"run 7": DARK}, head=head.format)
+
+    assert read(text)[0].y[0] == 0.004
+    assert "stays below 1.2 %" in told(text)
+
+
+@pytest.mark.parametrize("head", ["reflectance factor {}", "R fraction {}", "fraction {}"])
+def test_a_head_that_says_fraction_settles_a_dark_file(head: str) -> None:
+    """The same numbers, a hundred times as bright."""
+    assert read(wide({"run 7": DARK}, head=head.format))[0].y[0] == 0.4
+
+
+def test_a_line_above_the_heads_or_the_head_of_the_column_says_the_unit_too() -> None:
+    """Instruments put the unit into a line of its own, or beside the wavelengths."""
+    above = "reflectance in percent\n" + wide({"run 7": DARK})
+    beside = transposed({"run 7": DARK}).replace("nm,", "nm (%R),", 1)
+    lines = in_lines({"run 7": DARK}).replace(",reflectance", ",reflectance [%]")
+
+    assert [read(text)[0].y[0] for text in (above, beside, lines)] == [0.004] * 3
+
+
+def test_numbers_that_may_be_either_are_refused_with_what_to_do() -> None:
+    """A guess would be wrong by a hundred."""
+    message = refused(wide({"run 7": DARK, "standard": DARK}))
+
+    assert "may be per cent or a fraction" in message
+    assert "'R% 400'" in message
+    assert "may be per cent" in refused(wide({"run 7": tuple(1.3 + 0.001 * i for i in range(31))}))
+
+
+def test_a_bright_standard_makes_dark_curves_of_the_file_per_cent() -> None:
+    """64 is per cent, so all are, though most numbers of the file are small."""
+    bright = tuple(round(10 + 1.8 * i, 3) for i in range(31))
+    text = wide({"run 7": DARK, "run 8": DARK, "standard": bright})
+
+    assert read(text)[0].y[0] == 0.004
+
+
+def test_a_white_makes_the_file_fractions() -> None:
+    """A white of 0.9 % is none."""
+    assert read(wide({"run 7": DARK, "white": WHITE}))[0].y[0] == 0.4
+
+
+def test_a_head_that_says_per_cent_over_a_white_in_fractions_is_refused() -> None:
+    """Read as per cent, the white would be blacker than any black."""
+    curves = {"run 7": DARK, "white": WHITE}
+
+    assert "the head says per cent" in refused(wide(curves, head="%R {}".format))
 
 
 def test_a_dark_curve_among_bright_ones_in_per_cent_is_told() -> None:
