@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -39,6 +39,8 @@ LARGEST_HUE_DIFFERENCE = 2.0
 # Where the white takes a larger part of the standard's absorption at its maximum, it counts.
 # Common practice, no source.
 LARGEST_WHITE_PART = 0.03
+# Per cents that all lie below it look like fractions of 1: no tint in white is so dark. Own choice.
+LOOKS_LIKE_FRACTION = 1.5
 _DEFINITIONS = {"weighted": "weighted", "maximum": "maximum", "sum": "plain"}
 
 
@@ -98,8 +100,10 @@ def _at_one_wavelength(unit: RawUnit, options: OptionValues) -> Computed:
     columns += ["white reflectance"] if with_white else []
     if (nothing := lacking(unit, columns)) is not None:
         return nothing
+    per_cent = [unit.values[name] for name in columns]
+    doubts = _per_cent_doubts(per_cent)
     # Percent as read, fractions inside.
-    read = np.array([[unit.values[name] / 100.0] for name in columns])
+    read = np.array([[value / 100.0] for value in per_cent])
     tints = _tints(read, options, with_white=with_white)
     if isinstance(tints, Computed):
         return tints
@@ -109,8 +113,21 @@ def _at_one_wavelength(unit: RawUnit, options: OptionValues) -> Computed:
     found = strengths(tints.sample[None], tints.standard, np.ones(1), mass_ratio=ratio)
     strength = float(found.maximum[0])
     if not np.isfinite(strength):
-        return Computed(value=None, findings=(_standard_takes_nothing(),))
-    return Computed(value=strength, findings=tints.findings)
+        return Computed(value=None, findings=(*doubts, _standard_takes_nothing()))
+    return Computed(value=strength, findings=(*doubts, *tints.findings))
+
+
+def _per_cent_doubts(read: Sequence[float]) -> tuple[Finding, ...]:
+    """Doubt readings that look like fractions, or reflect more than the perfect white."""
+    if max(read) < LOOKS_LIKE_FRACTION:
+        what = "the reflectances look like fractions of 1, and their columns are in per cent."
+        advice = "Write 19.5 for a reflectance of 0.195; fractions give another strength."
+        return (doubt(what, advice=advice, greatest_percent=max(read)),)
+    if max(read) > 100.0:
+        what = "a reflectance above 100 %, as fluorescence or a worn white standard gives it."
+        advice = "Calibrate the instrument again; a film that fluoresces has no K/S."
+        return (doubt(what, advice=advice, greatest_percent=max(read)),)
+    return ()
 
 
 def _tints_of_curves(unit: RawUnit, options: OptionValues) -> _Tints | Computed:

@@ -231,6 +231,25 @@ def test_strength_from_readings_at_one_wavelength(
     assert done.value == pytest.approx(strength, abs=5e-4)
 
 
+@pytest.mark.parametrize(
+    ("sample", "standard", "word"),
+    [(0.195, 0.18, "look like fractions"), (104.0, 18.0, "above 100 %"), (19.5, 18.0, "")],
+)
+def test_reflectance_in_the_wrong_unit_is_doubted(
+    sample: float, standard: float, word: str
+) -> None:
+    """Fractions in a column of per cent give 92.28 instead of 88.96, and nothing else shows it."""
+    values = {"reflectance": sample, "standard reflectance": standard}
+    done = computed(
+        "colour strength from reflectance at one wavelength",
+        RawUnit(label="run 1", values=values),
+        **PLAIN,
+    )
+
+    assert word in told(done)
+    assert bool(done.findings) == bool(word)
+
+
 def test_a_pending_white_leaves_the_strength_pending() -> None:
     """Asked to take the white off, the method waits for it."""
     unit = RawUnit(label="run 1", values={"reflectance": 19.5, "standard reflectance": 18.0})
