@@ -35,8 +35,11 @@ _SD_TIMES_V = Option(
 )  # fmt: skip
 _CAPILLARY_OPTIONS = (_AREA, _HOURS)
 _W = "({mass after}-{mass before})/1000/({option:area}*SQRT({option:hours}))"
-# A wet cup loses mass and a dry one gains it: the size of the change is right for both.
-_V = "ABS({cup mass at end}-{cup mass at start})/({days between}*{option:area})"
+# A wet cup loses mass and a dry one gains it: what went through is above 0 in both.
+_V = (
+    'IF({option:cup}="dry",1,-1)*({cup mass at end}-{cup mass at start})'
+    "/({days between}*{option:area})"
+)
 _W_CLASSES = (
     "Classes of EN 1062-1 (read): W1 above 0.5, W2 above 0.1, W3 at most 0.1 kg/(m²·h^0.5); "
     "above 0.5 is not quantified."
@@ -125,7 +128,8 @@ METHODS: tuple[Method, ...] = (
         per="panel",
         table=CUP,
         options=(_AREA, _CUP, _SD_TIMES_V),
-        formula=f"{{option:sd_times_v}}/({_V})",
+        # Where nothing went through, the division by nought says so.
+        formula=f"{{option:sd_times_v}}/IF({_V}>0,{_V},0)",
         notes=("V1 lies below 0.14 m, V3 from 1.4 m up (read).", _AGE),
     ),
 )

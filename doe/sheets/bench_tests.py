@@ -22,10 +22,18 @@ class Asked:
 
     def option(self, name: str) -> float | None:
         """Give the number that an option has: the brief's, else the default; None without one."""
+        value = self._value(name)
+        return None if isinstance(value, str) or value is None else float(value)
+
+    def word(self, name: str) -> str | None:
+        """Give the word that an option has: the brief's, else the default; None without one."""
+        value = self._value(name)
+        return value if isinstance(value, str) else None
+
+    def _value(self, name: str) -> float | str | None:
         said = {fold(key): value for key, value in self.response.options.items()}
         defaults = {fold(one.name): one.default for one in self.method.options}
-        value = said.get(fold(name), defaults.get(fold(name)))
-        return None if isinstance(value, str) or value is None else float(value)
+        return said.get(fold(name), defaults.get(fold(name)))
 
 
 def asked_of(test: BenchTest) -> tuple[Asked, ...]:

@@ -44,11 +44,13 @@ def _is_option(name: str) -> bool:
 
 
 def _filled(name: str, asked: Asked, cells: Mapping[str, str]) -> str | None:
-    """Give the cell or number that stands for a name in braces; None without one."""
+    """Give the cell, number or quoted word that stands for a name in braces; None without one."""
     if not _is_option(name):
         return cells.get(fold(name))
     option = fold(name).removeprefix(_OPTION).strip()
     number = asked.option(option)
+    if (word := asked.word(option)) is not None:
+        return f'"{word}"'
     if number is None:
         return None
     return f"({number!r})" if number < 0 else repr(number)

@@ -88,6 +88,18 @@ def test_spreadsheet_and_tool_agree(method: Method) -> None:
     assert computed.value == pytest.approx(_worked_out(method.formula, values, options))
 
 
+def test_a_cup_that_changes_the_wrong_way_has_one_sign_in_sheet_and_tool() -> None:
+    """A wet cup that gains: the size of the change alone would look sound in the sheet."""
+    method = next(one for one in METHODS if one.name == "water vapour transmission")
+    values = {"cup mass at start": 100.0, "cup mass at end": 100.85, "days between": 1.0}
+    for cup, v in (("wet", -170.0), ("dry", 170.0)):
+        options: dict[str, float | str] = {"area": 0.005, "cup": cup}
+        computed = COMPUTE[method.name](RawUnit(label="run 1", values=values), options)
+
+        assert computed.value == pytest.approx(v)
+        assert _worked_out(method.formula, values, options) == pytest.approx(v)
+
+
 def _worked_out(
     formula: str, values: Mapping[str, float], options: Mapping[str, float | str]
 ) -> float:
@@ -96,6 +108,6 @@ def _worked_out(
         found = options[name[7:]] if name.startswith("option:") else values[name]
         return f"({found!r})"
 
-    text = re.sub(r"\{([^{}]*)\}", number, formula).replace("^", "**")
+    text = re.sub(r"\{([^{}]*)\}", number, formula).replace("^", "**").replace('="', '=="')
     known = {"SQRT": math.sqrt, "ABS": abs, "IF": lambda is_so, a, b: a if is_so else b}
     return float(eval(text, {"__builtins__": {}}, known))
