@@ -103,7 +103,8 @@ STAIN = RawTable(
 
 _HALF_STEPS = Option(
     name="half_steps",
-    default="no",
+    # The drop-down of the workbook offers half steps, so they count as agreed without a word.
+    default="yes",
     words=("no", "yes"),
     meaning="whether half steps were agreed",
     mark="read",
