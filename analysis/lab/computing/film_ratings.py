@@ -75,9 +75,21 @@ def _rust_area(unit: RawUnit, options: OptionValues) -> Computed:
         what = "no rust to be told from none: counted as below the least area."
         note = Finding(level="note", what=what, evidence={"least %": least}, source="ASTM D610-08")
         return Computed(value=least, flag="below", findings=(note,))
-    return Computed(
-        value=area.value, value_to=area.value_to, flag=area.flag, findings=_beyond(area.value)
-    )
+    findings = (*_beyond(area.value), *(_rust_apart(unit, area.value) if area.flag == "ok" else ()))
+    return Computed(value=area.value, value_to=area.value_to, flag=area.flag, findings=findings)
+
+
+def _rust_apart(unit: RawUnit, area_percent: float) -> tuple[Finding, ...]:
+    """Doubt an area that the ratings of the same panel contradict."""
+    scales = ((methods.RUST_GRADE, rust_grade, _EYES), (methods.RUST_RATING, rust_rating, 0.0))
+    found = np.array(area_percent)
+    if all(
+        abs(unit.values.get(name, by := float(by_area(found))) - by) <= may_differ
+        for name, by_area, may_differ in scales
+    ):
+        return ()
+    what = "ratings and area of one panel contradict each other; the area counts here."
+    return (doubt(what, advice="Look for a scale read the wrong way round."),)
 
 
 def _graded(

@@ -89,7 +89,7 @@ def _syneresis(unit: RawUnit, options: OptionValues) -> Computed:
 
 def _air_content(unit: RawUnit, options: OptionValues) -> Computed:
     columns = (methods.FOAMED, methods.DEAERATED)
-    if (lacks := lacking(unit, columns, above_zero=columns[1:])) is not None:
+    if (lacks := lacking(unit, columns, above_zero=columns)) is not None:
         return lacks
     foamed, deaerated = (unit.values[name] for name in columns)
     value = float(air_percent(np.array(foamed), np.array(deaerated)))

@@ -8,7 +8,7 @@ from types import MappingProxyType
 import numpy as np
 
 from analysis.lab.computing import flow_curve
-from analysis.lab.computing.doubts import doubt, number_option
+from analysis.lab.computing.doubts import doubt, lacking, number_option
 from analysis.lab.efflux_cups import CUPS, is_meant_for, kinematic_viscosity
 from analysis.lab.monotone import monotone_result
 from analysis.lab.raw_unit import Compute, Computed, OptionValues, RawUnit
@@ -85,8 +85,8 @@ def _as_read(unit: RawUnit, column: str) -> Computed:
 
 
 def _thinning(unit: RawUnit, options: OptionValues) -> Computed:
-    if (lacking := _no_ratio(unit)) is not None:
-        return lacking
+    if (nothing := _no_ratio(unit)) is not None:
+        return nothing
     done = monotone_result(
         unit,
         {AT_LOW: True, AT_HIGH: False},
@@ -98,8 +98,8 @@ def _thinning(unit: RawUnit, options: OptionValues) -> Computed:
 
 def _index(unit: RawUnit, options: OptionValues) -> Computed:
     ratio = number_option(options, "speed ratio")
-    if (lacking := _no_ratio(unit)) is not None:
-        return lacking
+    if (nothing := _no_ratio(unit)) is not None:
+        return nothing
     done = monotone_result(
         unit,
         {AT_LOW: False, AT_HIGH: True},
@@ -131,6 +131,8 @@ def _high_shear(unit: RawUnit, options: OptionValues) -> Computed:
 
 
 def _efflux(unit: RawUnit, options: OptionValues) -> Computed:
+    if (nothing := _no_time(unit)) is not None:
+        return nothing
     findings = _off_time(unit, str(options.get("cup", "")))
     return monotone_result(unit, {DRAIN_TIME: True}, lambda raw: raw[DRAIN_TIME], findings)
 
@@ -139,6 +141,8 @@ def _kinematic(unit: RawUnit, options: OptionValues) -> Computed:
     name = str(options.get("cup", ""))
     if name not in CUPS:
         return _no_cup()
+    if (nothing := _no_time(unit)) is not None:
+        return nothing
     time = unit.values.get(DRAIN_TIME)
     if (
         time is not None
@@ -158,6 +162,11 @@ def _kinematic(unit: RawUnit, options: OptionValues) -> Computed:
         lambda raw: float(kinematic_viscosity(np.array([raw[DRAIN_TIME]]), CUPS[name])[0]),
         _off_time(unit, name),
     )
+
+
+def _no_time(unit: RawUnit) -> Computed | None:
+    """Refuse a drain time of nothing; None where there is one, or none yet."""
+    return lacking(unit, (), above_zero=(DRAIN_TIME,)) if DRAIN_TIME in unit.values else None
 
 
 def _no_cup() -> Computed:

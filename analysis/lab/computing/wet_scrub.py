@@ -22,6 +22,9 @@ from analysis.lab.scrub import (
 from doe.methods.wet_scrub import AFTER_40, AFTER_200, CYCLES, MASS_BEFORE
 from doe.study.finding import Finding
 
+# Areas apart by no more than this part of themselves are the same, rounded. Own choice.
+_SAME_AREA = 0.02
+
 
 def _loss_by_mass(unit: RawUnit, options: OptionValues) -> Computed:
     return _loss_after(unit, options, AFTER_200)
@@ -41,7 +44,7 @@ def _loss_after(unit: RawUnit, options: OptionValues, column: str) -> Computed:
         return area
     before, after = (np.array(unit.values[name]) for name in (MASS_BEFORE, column))
     value = float(loss_per_area(before, after, area))
-    return Computed(value=value, findings=_doubts(unit, value))
+    return Computed(value=value, findings=(*_two_areas(options), *_doubts(unit, value)))
 
 
 def _thinner_after(unit: RawUnit, options: OptionValues, column: str) -> Computed:
@@ -67,6 +70,19 @@ def _area_m2(options: OptionValues) -> float | Computed:
     what = "nobody says how large the scrubbed area is."
     advice = "Set with = { area = … } in m², or stroke and width in mm."
     return Computed(value=None, findings=(doubt(what, advice=advice),))
+
+
+def _two_areas(options: OptionValues) -> tuple[Finding, ...]:
+    """Doubt an area that stroke and width contradict."""
+    area, stroke, width = (number_option(options, name) for name in ("area", "stroke", "width"))
+    if not (area > 0 and stroke > 0 and width > 0):
+        return ()
+    other = scrubbed_area_m2(stroke, width)
+    if abs(other - area) <= _SAME_AREA * area:
+        return ()
+    what = "stroke times width is another area than the one given; the area given counts."
+    advice = "Delete one of the two: area in m², stroke and width in mm."
+    return (doubt(what, advice=advice, area_m2=area, stroke_times_width_m2=other),)
 
 
 def _doubts(unit: RawUnit, loss: float) -> tuple[Finding, ...]:

@@ -117,6 +117,16 @@ def test_air_is_flagged_above_its_limit(foamed: float, limit: float, doubt: str)
     assert bool(done.findings) == bool(doubt)
 
 
+def test_a_foamed_density_of_nothing_gives_no_air() -> None:
+    """100 % air is no reading."""
+    done = compute(
+        "air content", {"density foamed": 0.0, "density de-aerated": 1.2}, {"limit": 2.0}
+    )
+
+    assert done.value is None
+    assert "'density foamed' of zero or less" in told(done)
+
+
 def test_density_takes_the_volume_of_the_cup() -> None:
     """116 g in 100 mL; swapped columns are doubted."""
     done = compute("density", {"cup empty": 134.0, "cup filled": 250.0}, {"volume": 100.0})

@@ -124,6 +124,16 @@ def test_drain_times_outside_those_of_the_cup_are_doubted(time: float, n_doubts:
         assert len(done.findings) == n_doubts
 
 
+@pytest.mark.parametrize("method", ["efflux time", "kinematic viscosity from efflux"])
+@pytest.mark.parametrize("time", [0.0, -3.0])
+def test_a_drain_time_of_nothing_gives_no_value(method: str, time: float) -> None:
+    """It is no reading."""
+    done = _done(method, {"drain time": time}, {"cup": "ISO 4 mm"})
+
+    assert done.value is None
+    assert "'drain time' of zero or less" in _said(done)
+
+
 def test_a_cup_that_drains_too_fast_gives_no_viscosity() -> None:
     """Ford 1 has no viscosity below 35 s."""
     done = _done("kinematic viscosity from efflux", {"drain time": 30.0}, {"cup": "Ford 1"})

@@ -181,6 +181,26 @@ def test_scrub_loss_takes_area_or_stroke_and_width() -> None:
     assert "how large" in told(compute("wet-scrub loss", SCRUB, {"density": 1.6}))
 
 
+def test_an_area_that_stroke_and_width_contradict_is_doubted() -> None:
+    """300 mm × 40 mm are 0.012 m²."""
+    alike = compute("wet-scrub loss by mass", SCRUB, {**PAD, "stroke": 300.0, "width": 40.0})
+    other = compute("wet-scrub loss by mass", SCRUB, {**PAD, "stroke": 30.0, "width": 40.0})
+
+    assert alike.findings == ()
+    assert "another area" in told(other)
+    assert other.value == alike.value
+
+
+def test_a_rust_area_that_the_ratings_contradict_is_doubted() -> None:
+    """0.5 % of rust is rated 6 by ASTM D610 (read), not 2."""
+    done = compute("rust area", {"rust area": 0.5, "rust rating": 2.0}, {"least": 0.01})
+    alike = compute("rust area", {"rust area": 0.5, "rust rating": 6.0}, {"least": 0.01})
+
+    assert done.value == 0.5
+    assert "contradict" in told(done)
+    assert alike.findings == ()
+
+
 def test_gain_by_scrubbing_is_doubted() -> None:
     """Soap left on the panel weighs."""
     done = compute("wet-scrub loss", SCRUB | {"mass after 200 cycles": 50.1}, PAD)
