@@ -22,11 +22,12 @@ from analysis.fits.readings_on_scale import (
     log_jacobian,
     log_jacobian_of_readings,
 )
-from analysis.fits.reml import solve_mixed
+from analysis.fits.reml import solve_mixed, whitening
 from analysis.fits.strata_of_data import DataStrata, strata_of_data
+from analysis.fits.subsets import WeighedRows
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
-from doe.model.terms import Model
+from doe.model.terms import Model, Term
 from doe.study.settings import FloatArray
 
 _NEW_DIRECTION = 1e-9
@@ -44,6 +45,10 @@ class Candidates(Protocol):
 
         A response without any scatter has p of 0: nothing may go.
         """
+        ...
+
+    def rows(self, of: Model) -> WeighedRows:
+        """Give rows that models are least squares on, with the variance ratios of one of them."""
         ...
 
 
@@ -77,9 +82,11 @@ class _Columns:
     beside: FloatArray
 
     def of(self, model: Model) -> FloatArray:
-        values = self.data.actual.values
-        surface = surface_columns(values, self.data.control, self.coding, model)
-        return np.hstack([surface, self.beside])
+        return np.hstack([self.of_terms(model.terms), self.beside])
+
+    def of_terms(self, terms: tuple[Term, ...]) -> FloatArray:
+        values, model = self.data.actual.values, Model(name="", terms=terms)
+        return surface_columns(values, self.data.control, self.coding, model)
 
 
 class _Plain:
@@ -105,6 +112,17 @@ class _Plain:
         f = max(part.rss - whole.rss, 0.0) / df / whole.residual_variance
         return float(stats.f.sf(f, df, whole.df))
 
+    def rows(self, of: Model) -> WeighedRows:
+        n = len(self._y)
+        return WeighedRows(
+            columns=self._columns.of_terms,
+            beside=self._columns.beside,
+            y=self._y,
+            variances=1,
+            constant=n * (np.log(2 * np.pi) + 1) - 2 * self._jacobian,
+            is_exact=True,
+        )
+
     def _solve(self, model: Model) -> LeastSquares:
         if model not in self._solved:
             self._solved[model] = self.solve_columns(self._columns.of(model))
@@ -125,6 +143,20 @@ class _Mixed:
             X = self._strata.repeated(self._columns.of(model))
             self._found[model] = maximum_likelihood(X, self._y, self._strata.strata)
         return self._found[model].aicc(self._jacobian)
+
+    def rows(self, of: Model) -> WeighedRows:
+        self.aicc(of)
+        random, n = self._strata.strata.random, len(self._y)
+        root = whitening(random, self._found[of].ratios, n)
+        log_determinant = -2 * float(np.log(np.diag(root)).sum())
+        return WeighedRows(
+            columns=lambda terms: root @ self._strata.repeated(self._columns.of_terms(terms)),
+            beside=root @ self._strata.repeated(self._columns.beside),
+            y=root @ self._y,
+            variances=len(random) + 1,
+            constant=n * (np.log(2 * np.pi) + 1) + log_determinant - 2 * self._jacobian,
+            is_exact=False,
+        )
 
     def p(self, full: Model, small: Model) -> float | None:
         X = self._strata.repeated(self._columns.of(full))

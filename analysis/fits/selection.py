@@ -7,31 +7,24 @@ Source:
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import count
 from typing import Literal
 
 from analysis.fits.candidates import Candidates, candidates_of
 from analysis.fits.fit import Scale
 from analysis.fits.fitted_response import FittedResponse, fit_response, table_of
+from analysis.fits.ranking import rank_models
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
 from doe.model.hierarchy import drop_group, may_drop
 from doe.model.terms import Model, Term, term_label
 from doe.study.finding import Finding
 
-By = Literal["aicc", "p"]
+By = Literal["best", "backward", "p"]
 # A term stays at twice the usual 5 %: leaving out one that acts costs more than keeping one that
 # does not (Montgomery 2017, section 10.5).
 P_TO_STAY = 0.10
-# Best-first over the allowed models looks at this many; small models are then seen completely.
-_MODELS_TO_TRY = 300
-
-
-# What was dropped on the way, each with the model before and after it.
-_Path = tuple[tuple[tuple[Term, ...], Model, Model], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +43,7 @@ class Step:
 
 
 def reduce_model(
-    data: ResponseData, coding: Coding, model: Model, *, scale: Scale, by: By = "aicc"
+    data: ResponseData, coding: Coding, model: Model, *, scale: Scale, by: By = "best"
 ) -> tuple[Model, tuple[Step, ...]]:
     """Leave out what does nothing, as far as hierarchy allows.
 
@@ -59,15 +52,16 @@ def reduce_model(
         coding: The settings.
         model: The model to start from; the runs must carry it.
         scale: The scale it is fitted on.
-        by: `aicc` takes the model with the lowest AICc among those that dropping can reach (all of
-            them for small models, the 300 most promising for large ones); `p` drops the weakest
-            group again and again while its p is above 0.10.
+        by: `best` takes the model with the lowest AICc among all that hierarchy allows, or among
+            those that a search meets where they are too many; `backward` drops the group that
+            lowers AICc most, again and again; `p` the weakest one while its p is above 0.10.
 
     Returns:
         The smaller model and the steps to it, none if nothing should go.
     """
     search = _Search(data, coding, model, scale)
-    return search.backward() if by == "p" else search.best()
+    ways = {"best": search.best, "backward": search.backward_by_aicc, "p": search.backward}
+    return ways[by]()
 
 
 def reduce_fit(
@@ -76,7 +70,7 @@ def reduce_fit(
     fitted: FittedResponse,
     *,
     level: float = 0.95,
-    by: By = "aicc",
+    by: By = "best",
 ) -> FittedResponse:
     """Fit the reduced model, and say beside it what was left out and what that does.
 
@@ -122,24 +116,36 @@ class _Search:
             steps.append(self._step(group, p, model))
 
     def best(self) -> tuple[Model, tuple[Step, ...]]:
-        found: tuple[float, Model, _Path] = (self._aicc(self._model), self._model, ())
-        ticket = count()
-        heap: list[tuple[float, int, Model, _Path]] = [(found[0], next(ticket), self._model, ())]
-        seen = {frozenset(self._model.terms)}
-        while heap and len(seen) < _MODELS_TO_TRY:
-            height, _, model, path = heapq.heappop(heap)
-            if height < found[0]:
-                found = (height, model, path)
-            for group, smaller in self._smaller(model):
-                key = frozenset(smaller.terms)
-                if key in seen:
-                    continue
-                seen.add(key)
-                longer = (*path, (group, model, smaller))
-                heapq.heappush(heap, (self._aicc(smaller), next(ticket), smaller, longer))
-        best = min([*((h, m, path) for h, _, m, path in heap), found], key=lambda one: one[0])
-        steps = (self._step(group, self._of.p(now, small), small) for group, now, small in best[2])
-        return best[1], tuple(steps)
+        ranked = rank_models(self._of, self._model, self._coding)
+        if not ranked.models:
+            return self.backward_by_aicc()
+        return ranked.models[0][0], self._steps_to(ranked.models[0][0])
+
+    def backward_by_aicc(self) -> tuple[Model, tuple[Step, ...]]:
+        model = self._model
+        steps: list[Step] = []
+        while True:
+            tried = [(self._aicc(small), group, small) for group, small in self._smaller(model)]
+            lowest = min(tried, key=lambda one: one[0], default=None)
+            if lowest is None or lowest[0] >= self._aicc(model):
+                return model, tuple(steps)
+            _, group, smaller = lowest
+            steps.append(self._step(group, self._of.p(model, smaller), smaller))
+            model = smaller
+
+    def _steps_to(self, best: Model) -> tuple[Step, ...]:
+        """Leave out one group after the other, the weakest first, until the best model is there."""
+        model, wanted = self._model, set(best.terms)
+        steps: list[Step] = []
+        while set(model.terms) != wanted:
+            tried = [
+                (self._of.p(model, smaller), group, smaller)
+                for group, smaller in self._smaller(model)
+                if not wanted & set(group)
+            ]
+            p, group, model = max(tried, key=lambda one: _or_one(one[0]))
+            steps.append(self._step(group, p, model))
+        return tuple(steps)
 
     def _smaller(self, model: Model) -> Iterator[tuple[tuple[Term, ...], Model]]:
         for group in may_drop(model, self._coding):

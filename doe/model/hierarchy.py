@@ -179,11 +179,8 @@ def _warnings(gone: Iterable[Term], smaller: Model, coding: Coding) -> Iterable[
 
 def _is_free(group: Group, model: Model, coding: Coding) -> bool:
     gone = set(group)
-    return not any(
-        _is_fixed(term, coding) or _holds(other, term, coding)
-        for term in group
-        for other in model.terms
-        if other not in gone
+    return not any(_is_fixed(term, coding) for term in group) and not any(
+        _holds(other, term, coding) for term in group for other in model.terms if other not in gone
     )
 
 

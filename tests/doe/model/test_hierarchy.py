@@ -38,6 +38,14 @@ def test_squares_and_products_go_before_main_effects() -> None:
     assert groups(smaller, FACTORS) == ["dose", "pH²"]
 
 
+def test_an_intercept_alone_stays() -> None:
+    """With no other term beside it, it is still no term that may leave."""
+    alone, _ = drop_terms(make_model("linear", FACTORS), ["dose", "pH"], FACTORS)
+
+    assert labels(alone) == ["intercept"]
+    assert groups(alone, FACTORS) == []
+
+
 def test_pairs_of_shares_go_singly_and_a_triple_keeps_its_pairs() -> None:
     """Linear blending terms never go."""
     assert groups(make_model("quadratic", BLEND), BLEND) == ["a × b", "a × c", "b × c"]
