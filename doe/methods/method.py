@@ -133,6 +133,8 @@ class Method:
         per: The unit it belongs to as a rule.
         table: The raw readings that it needs; None where it comes from another response.
         options: What the brief may set.
+        needs_one_of: Sets of options of which the brief must give one whole, such as the area, or
+            stroke and width; empty where there is no such choice.
         gathers: Whether it needs one unit, all grind times of a batch, two ages of a unit, or no
             reading at all, as the settings give its value through the recipe.
         formula: What a spreadsheet can compute, columns in braces `{wet mass}`, options as
@@ -155,6 +157,7 @@ class Method:
     per: Unit = "sample"
     table: RawTable | None = None
     options: tuple[Option, ...] = ()
+    needs_one_of: tuple[tuple[str, ...], ...] = ()
     gathers: Gathers = "unit"
     formula: str = ""
     notes: tuple[str, ...] = ()

@@ -11,10 +11,19 @@ from doe.study.brief import Response
 from doe.study.names import fold
 
 # A family is a module with METHODS and one entry here.
-_FAMILIES = (viscosity, colour, fineness, water, stability, recipe_values)
+FAMILIES: Mapping[str, tuple[Method, ...]] = MappingProxyType(
+    {
+        "viscosity and flow": viscosity.METHODS,
+        "colour and gloss": colour.METHODS,
+        "fineness and grind": fineness.METHODS,
+        "water and films": water.METHODS,
+        "stability": stability.METHODS,
+        "from the recipe": recipe_values.METHODS,
+    }
+)
 
 METHODS: Mapping[str, Method] = MappingProxyType(
-    {method.name: method for family in _FAMILIES for method in family.METHODS}
+    {method.name: method for family in FAMILIES.values() for method in family}
 )
 
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from doe.methods.goals import goal_flaws
 from doe.methods.method import Method, Option
 from doe.methods.registry import METHODS, find_method, is_computed
 from doe.study.brief import Response, Study
 from doe.study.brief_flaws import NAMES, Flaw
 from doe.study.brief_lines import Path
-from doe.study.names import fold, match_name, nearest_name
+from doe.study.names import fold, match_name, nearest_name, nearest_names
 
 # The option by which a method names the response that it is computed from.
 OF = "of"
+# Where all methods are listed.
+PAGE = "docs/methods.md"
 
 
 def settle_methods(study: Study) -> tuple[Study, list[Flaw]]:
@@ -57,6 +60,8 @@ def _settle(study: Study, response: Response, path: Path, flaws: list[Flaw]) -> 
         else:
             said[OF] = found
     flaws.extend(_missing(response, method, said, path))
+    flaws.extend(_none_of(response, method, said, path))
+    flaws.extend(goal_flaws(response, method, path))
     flaws.extend(_other_unit(response, method, path))
     return response.model_copy(
         update={"method": method.name, "options": said} | _silent(response, method)
@@ -141,6 +146,23 @@ def _missing(
             )
 
 
+def _none_of(
+    response: Response, method: Method, said: dict[str, float | str], path: Path
+) -> Iterator[Flaw]:
+    """Refuse a choice between options that the brief leaves open."""
+    known = {*said, *response.options}
+    if not method.needs_one_of or any(known.issuperset(one) for one in method.needs_one_of):
+        return
+    keys = [" and ".join(one) for one in method.needs_one_of]
+    written = [", ".join(f"{name} = …" for name in one) for one in method.needs_one_of]
+    yield Flaw(
+        path=(*path, "from"),
+        what=f"the method '{method.name}' of '{response.name}' needs {', or '.join(keys)}",
+        do="Add " + ", or ".join(f"with = {{ {one} }}" for one in written) + ".",
+        rests_on=((*path, "from"), (*path, "with")),
+    )
+
+
 def _other_unit(response: Response, method: Method, path: Path) -> Iterator[Flaw]:
     """Refuse a unit that the method does not give; nothing is converted behind one's back."""
     said, given = fold(response.unit), fold(method.unit)
@@ -174,10 +196,11 @@ def _unknown_method(response: Response, path: Path) -> Flaw:
     return Flaw(
         path=path,
         what=f"'{response.method}' of '{response.name}' is no test method",
-        allowed=", ".join(sorted(METHODS)),
+        allowed=f"the methods of {PAGE}, such as "
+        + ", ".join(f'"{name}"' for name in nearest_names(response.method or "", METHODS)),
         do=f'Probably "{meant}" is meant.'
         if meant
-        else "Take one of these, or delete 'from': readings are then entered as they are.",
+        else f"Take one of {PAGE}, or delete 'from': readings are then entered as they are.",
     )
 
 

@@ -28,6 +28,7 @@ _SIZE = (
     Option(name="stroke", low=0, unit="mm", meaning="length of stroke, in place of area"),
     Option(name="width", low=0, unit="mm", meaning="width of the pad, in place of area"),
 )
+_AREA_OR_STROKE = (("area",), ("stroke", "width"))
 _DENSITY = Option(
     name="density", low=0, unit="g/mL", meaning="of the dry film, not of the paint",
     is_needed=True,
@@ -54,6 +55,7 @@ METHODS: tuple[Method, ...] = (
         per="panel",
         table=SCRUB,
         options=(*_SIZE, _DENSITY),
+        needs_one_of=_AREA_OR_STROKE,
         formula=f"{_L}/{{option:density}}",
         notes=(_CLASSES, "The density of the dry film enters in full: compute it once.", _AGE),
     ),
@@ -69,6 +71,7 @@ METHODS: tuple[Method, ...] = (
         per="panel",
         table=SCRUB,
         options=_SIZE,
+        needs_one_of=_AREA_OR_STROKE,
         formula=_L,
         notes=(_AGE,),
     ),
@@ -84,6 +87,7 @@ METHODS: tuple[Method, ...] = (
         per="panel",
         table=SCRUB,
         options=(*_SIZE, _DENSITY),
+        needs_one_of=_AREA_OR_STROKE,
         notes=(
             _CLASSES,
             "A class is ordinal and coarse: means need care; fit the loss itself where you can.",

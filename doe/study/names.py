@@ -79,6 +79,20 @@ def match_name(text: str, names: Iterable[str]) -> str | None:
     return next((name for name in names if fold(name) == folded), None)
 
 
+def nearest_names(text: str, names: Iterable[str], count: int = 5) -> tuple[str, ...]:
+    """Find the names that a text comes closest to, the closest first.
+
+    Example:
+        >>> nearest_names("gloss 60", ["water uptake", "gloss", "gloss retention"], 2)
+        ('gloss', 'gloss retention')
+    """
+    wanted = fold(text)
+    ordered = sorted(
+        names, key=lambda name: (-difflib.SequenceMatcher(None, fold(name), wanted).ratio(), name)
+    )
+    return tuple(ordered[:count])
+
+
 def nearest_name(text: str, names: Iterable[str]) -> str | None:
     """Find the name that was probably meant by a text which matches none.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from doe.errors import StudyError
+from doe.methods.goals import aim_findings
 from doe.methods.raw_columns import bench_tests, named_columns
 from doe.methods.settling import settle_methods
 from doe.study.brief import Study
@@ -97,3 +98,56 @@ def test_a_word_that_is_a_number_needs_no_quotes() -> None:
     study = _read('[[response]]\nname = "s"\nfrom = "colour strength"\nwith = { observer = 10 }\n')
 
     assert study.responses[0].options["observer"] == "10"
+
+
+@pytest.mark.parametrize("method", ["wet-scrub loss", "wet-scrub loss by mass", "wet-scrub class"])
+def test_an_area_that_nobody_gives_is_refused_with_its_line(method: str) -> None:
+    """The bench would write down masses that nothing can be computed from."""
+    head = f'[[response]]\nname = "loss"\nfrom = "{method}"\n'
+    density = "" if method.endswith("mass") else ", density = 1.5"
+    for given in ("stroke = 300", "width = 40"):
+        said = _refusal(head + f"with = {{ {given}{density} }}\n")
+
+        assert "line 10" in said
+        assert "needs area, or stroke and width" in said
+
+    _read(head + f"with = {{ area = 0.012{density} }}\n")
+    _read(head + f"with = {{ stroke = 300, width = 40{density} }}\n")
+
+
+@pytest.mark.parametrize(
+    "goal",
+    [
+        'aim = "low"\nbest = 0\nworst = 10',
+        'aim = "high"\nbest = 10\nworst = 0',
+        'aim = "target"\nbest = 2\nworst_low = -1\nworst_high = 4',
+        "accept = { at_most = 7 }",
+    ],
+)
+def test_goals_that_the_method_never_gives_are_refused(goal: str) -> None:
+    """Degrees of rusting go from 0 to 5: a 10 is one of the sister scale."""
+    said = _refusal(f'[[response]]\nname = "rust"\nfrom = "rust grade"\n{goal}\n')
+
+    assert "never gives" in said
+    assert "0 to 5" in said
+
+
+def test_an_aim_against_the_method_is_doubted_and_stands() -> None:
+    """More rust is hardly wanted, and the formulator may know better."""
+    against = (
+        '[[response]]\nname = "rust"\nfrom = "rust grade"\naim = "high"\nbest = 5\nworst = 0\n'
+    )
+    (found,) = aim_findings(_read(against))
+
+    assert found.level == "caution"
+    assert "lower is better" in found.what
+    assert aim_findings(_read(against.replace("grade", "rating"))) == ()
+
+
+def test_a_wrong_method_is_answered_with_the_nearest_few() -> None:
+    """A hundred names are no answer; the page lists them all."""
+    said = _refusal('[[response]]\nname = "v"\nfrom = "capillary coefficient of water"\n')
+
+    assert "docs/methods.md" in said
+    assert "capillary water coefficient" in said
+    assert "yellowness" not in said
