@@ -110,12 +110,38 @@ def contrast_test(
     """
     q = len(L)
     scale, den_df = _scale_and_df(adjustment, L)
+    if not (den_df > 0 and scale > 0):
+        # Many rows on few degrees of freedom match no F by these moments.
+        scale, den_df = 1.0, pooled_df(adjustment, L)
     estimate = L @ b
     wald = float(estimate @ linalg.solve(L @ covariance @ L.T, estimate, assume_a="sym")) / q
     f = scale * wald
     if not np.isfinite(den_df):
         return ContrastTest(f=f, df=q, den_df=den_df, p=float(stats.chi2.sf(f * q, q)))
     return ContrastTest(f=f, df=q, den_df=den_df, p=float(stats.f.sf(f, q, den_df)))
+
+
+def pooled_df(adjustment: KenwardRoger, L: FloatArray) -> float:
+    """Give the degrees of freedom of a test of L b = 0 from those of its independent directions.
+
+    Args:
+        adjustment: Of the fit.
+        L: Independent rows, shape (q, p).
+
+    Returns:
+        2 E / (E − q) with E = Σ ν / (ν − 2) over the directions; 2 where one has no more than two.
+
+    Source:
+        Fai and Cornelius (1996), Journal of Statistical Computation and Simulation 54, 363-378.
+    """
+    _, directions = linalg.eigh(L @ adjustment.unadjusted @ L.T)
+    each = single_df(adjustment, directions.T @ L)
+    if np.isinf(each).all():
+        return float("inf")
+    if not (each > 2).all():
+        return 2.0
+    expected = float(np.sum(np.where(np.isinf(each), 1.0, each / (each - 2))))
+    return 2 * expected / (expected - len(L))
 
 
 def _scale_and_df(adjustment: KenwardRoger, L: FloatArray) -> tuple[float, float]:

@@ -40,7 +40,7 @@ def lack_of_fit(fitted: InStrata, planned: FloatArray, coding: Coding) -> tuple[
     Returns:
         One entry a stratum that has replicates to judge by and something left to judge.
     """
-    X = fitted.table.matrix
+    X, y = _as_planned(fitted, planned, coding)
     parts: list[tuple[str, FloatArray]] = []
     Q: FloatArray = np.asarray(linalg.qr(X, mode="economic")[0], dtype=np.float64)
     for name in (*fitted.strata.names, RESIDUAL):
@@ -55,11 +55,33 @@ def lack_of_fit(fitted: InStrata, planned: FloatArray, coding: Coding) -> tuple[
             Q = np.hstack([Q, new])
     # Finer parts first leave where the rows cannot carry all of them.
     while parts:
-        tests = _tested(fitted, X, parts)
+        tests = _tested(fitted, X, y, parts)
         if tests is not None:
             return tests
         parts.pop()
     return ()
+
+
+def _as_planned(
+    fitted: InStrata, planned: FloatArray, coding: Coding
+) -> tuple[FloatArray, FloatArray]:
+    """Give columns that are alike in runs planned alike, and readings brought to them.
+
+    Runs planned alike are made a little apart. What that does to a reading the model tells: it is
+    taken off, or the little differences would use up the degrees of freedom that replicates give.
+
+    Returns:
+        Columns, shape (n, p), and readings, shape (n,).
+    """
+    X = np.array(fitted.table.matrix)
+    surface = X[:, : len(fitted.table.columns)]
+    groups = np.array(replicate_groups(planned, coding, fitted.table.control))
+    members = (groups[:, None] == np.unique(groups)[None, :]).astype(np.float64)
+    means = members @ ((members / members.sum(axis=0)).T @ surface)
+    b = fitted.solution.solved.coefficients[: surface.shape[1]]
+    y = fitted.table.y - (surface - means) @ b
+    X[:, : surface.shape[1]] = means
+    return X, np.asarray(y, dtype=np.float64)
 
 
 def _held(fitted: InStrata, planned: FloatArray, name: str) -> BoolArray:
@@ -76,14 +98,14 @@ def _held(fitted: InStrata, planned: FloatArray, name: str) -> BoolArray:
 
 
 def _tested(
-    fitted: InStrata, X: FloatArray, parts: list[tuple[str, FloatArray]]
+    fitted: InStrata, X: FloatArray, y: FloatArray, parts: list[tuple[str, FloatArray]]
 ) -> tuple[LackOfFit, ...] | None:
     whole = np.hstack([X, *(part for _, part in parts)])
     n, p = whole.shape
     if n <= p:
         return None
     try:
-        solution = solve_mixed(whole, fitted.table.y, fitted.strata.strata)
+        solution = solve_mixed(whole, y, fitted.strata.strata)
     except DependentColumnsError:
         return None
     if RESIDUAL in solution.untold or solution.solved.rss <= 0:
