@@ -8,6 +8,7 @@ from typing import Literal
 
 from analysis.fits.kenward_roger import KenwardRoger
 from analysis.fits.likelihood.parts import CountPart, OrdinalPart
+from analysis.fits.with_controls import WithControls
 from doe.model.coding import Coding
 from doe.model.matrix import Column
 from doe.model.terms import Model
@@ -58,6 +59,8 @@ class Fit:
         component_df: Degrees of freedom of each component.
         block_effects: Estimate of each fixed block level, sum to zero; empty without blocks.
         control_means: Mean and standard error of each control, fitted scale.
+        with_controls: Coefficients and means of controls with their joint covariance; None without
+            controls.
         n: Runs that the surface rests on, controls included.
         runs: Their numbers.
         repeats: Readings averaged in one value of a run, as planned (the rounded median count).
@@ -85,6 +88,7 @@ class Fit:
     component_df: Mapping[str, float]
     block_effects: Mapping[str, float] = field(default_factory=dict)
     control_means: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    with_controls: WithControls | None = None
     n: int
     runs: tuple[int, ...]
     repeats: int = 1

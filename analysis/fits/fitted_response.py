@@ -29,8 +29,10 @@ from analysis.fits.mixed_response import (
     rows_in_strata,
 )
 from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
+from analysis.fits.reduction import Reduction
 from analysis.fits.scales import scale_of
 from analysis.fits.strata_of_data import strata_of_data
+from analysis.fits.with_controls import WithControls
 from analysis.lab.response_data import ResponseData
 from doe.errors import FitError
 from doe.model.coding import Coding
@@ -43,11 +45,19 @@ from doe.study.settings import FloatArray
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittedResponse:
-    """A response with its model and all that is known of it."""
+    """A response with its model and all that is known of it.
+
+    Attributes:
+        fit: The model in use.
+        assessment: Its checks.
+        findings: What the reader should know of it.
+        reduction: The full model beside it, where terms were left out or tried to leave out.
+    """
 
     fit: Fit
     assessment: Assessment
     findings: tuple[Finding, ...]
+    reduction: Reduction | None = None
 
 
 def fit_response(
@@ -214,6 +224,21 @@ def _condition(of_model: float, solved: LeastSquares) -> float:
     return of_model if np.isfinite(of_model) else solved.condition
 
 
+def _with_controls(
+    table: FitTable, solved: LeastSquares, covariance: FloatArray
+) -> WithControls | None:
+    names = table.control_names
+    size = len(table.columns) + len(names)
+    if not names:
+        return None
+    return WithControls(
+        names=names,
+        estimates=solved.coefficients[:size],
+        covariance=covariance[:size, :size],
+        estimate_df=np.full(size, float(solved.df)),
+    )
+
+
 def _fit(
     data: ResponseData,
     coding: Coding,
@@ -243,6 +268,7 @@ def _fit(
         component_df={"residual": float(solved.df)},
         block_effects=block_effects(table, solved),
         control_means=controls,
+        with_controls=_with_controls(table, solved, covariance),
         n=len(table.run),
         runs=table.run,
         repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),

@@ -13,7 +13,7 @@ from analysis.fits.box_cox import box_cox
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.fit_table import FitTable
 from analysis.fits.in_strata import InStrata
-from analysis.fits.kenward_roger import single_df
+from analysis.fits.kenward_roger import KenwardRoger, single_df
 from analysis.fits.least_squares import LeastSquares
 from analysis.fits.likelihood_of_mixed import profile_of
 from analysis.fits.mixed_assessing import assess_mixed
@@ -24,13 +24,15 @@ from analysis.fits.readings_on_scale import (
     log_jacobian,
     log_jacobian_of_readings,
 )
-from analysis.fits.reml import solve_mixed
+from analysis.fits.reml import MixedSolution, solve_mixed
 from analysis.fits.strata_of_data import DataStrata
+from analysis.fits.with_controls import WithControls
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
 from doe.model.information import condition_of, vif
 from doe.model.terms import Model
 from doe.study.finding import Finding
+from doe.study.settings import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,8 +146,7 @@ def _fit(job: MixedJob, fitted: InStrata) -> Fit:
         )
         for i, name in enumerate(table.control_names)
     }
-    known = solution.adjustment.take(s)
-    lost = np.isnan(solution.covariance[:s, :s])
+    known = _adjustment(solution, s)
     return Fit(
         response=data.response.name,
         unit=data.response.unit,
@@ -161,10 +162,32 @@ def _fit(job: MixedJob, fitted: InStrata) -> Fit:
         component_df=dict(zip(solution.names, map(float, solution.component_df), strict=True)),
         block_effects=block_effects(table, solution.solved),
         control_means=controls,
+        with_controls=_with_controls(table, solution, df),
         n=len(data),
         runs=data.run,
         repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),
         method="reml",
-        adjustment=replace(known, unadjusted=np.where(lost, np.nan, known.unadjusted)),
+        adjustment=known,
         by_reading=job.strata.by_reading,
     )
+
+
+def _with_controls(table: FitTable, solution: MixedSolution, df: FloatArray) -> WithControls | None:
+    names = table.control_names
+    size = len(table.columns) + len(names)
+    if not names:
+        return None
+    return WithControls(
+        names=names,
+        estimates=solution.solved.coefficients[:size],
+        covariance=solution.covariance[:size, :size],
+        estimate_df=df[:size],
+        adjustment=_adjustment(solution, size),
+    )
+
+
+def _adjustment(solution: MixedSolution, size: int) -> KenwardRoger:
+    """Take the adjustment of the first coefficients; NaN where it hangs on an untold component."""
+    known = solution.adjustment.take(size)
+    lost = np.isnan(solution.covariance[:size, :size])
+    return replace(known, unadjusted=np.where(lost, np.nan, known.unadjusted))

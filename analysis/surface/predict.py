@@ -108,19 +108,36 @@ def predict_averaged(
     if isinstance(fit, ExactResponse):
         inside = _inside(fit.coding, held, region)
         return _exact(fit, _averaged_exact(fit, values, production), inside, level)
+    mean_rows, centre = averaged_rows(fit, values, production)
+    prediction = _prediction(fit, mean_rows, centre, _inside(fit.coding, held, region), level)
+    drifting = ", ".join(fit.coding.names[j] for j in production.columns)
+    words = f"{prediction.predict_for}, averaged over production of {drifting}"
+    return replace(prediction, predict_for=words)
+
+
+def averaged_rows(
+    fit: Fit, values: FloatArray, production: Production
+) -> tuple[FloatArray, FloatArray]:
+    """Give what a value hangs on, averaged over production: its slopes and where it lies.
+
+    Args:
+        fit: The fitted model.
+        values: Shape (n, k), lab units.
+        production: Where the noise factors lie; without any, rows of the model matrix are given.
+
+    Returns:
+        Slopes along the coefficients, shape (n, p), to first order on a transformed scale, and the
+        value on the fitted scale, shape (n,).
+    """
     rows = model_matrix(production.spread(values), fit.coding, fit.model)
+    if not production.columns:
+        return rows, rows @ fit.coefficients
     spread = inverse(fit.scale, rows @ fit.coefficients)
     value = production.averaged(spread)
     # Slope of the mean on the fitted scale: weights dy/dz at the points over dy/dz at the mean.
     steep = np.exp(np.repeat(log_slope(fit.scale, value), len(production.weights)))
     pull = np.exp(-log_slope(fit.scale, spread)) * steep
-    mean_rows = production.averaged(rows * pull[:, None])
-    prediction = _prediction(
-        fit, mean_rows, forward(fit.scale, value), _inside(fit.coding, held, region), level
-    )
-    drifting = ", ".join(fit.coding.names[j] for j in production.columns)
-    words = f"{prediction.predict_for}, averaged over production of {drifting}"
-    return replace(prediction, predict_for=words)
+    return production.averaged(rows * pull[:, None]), forward(fit.scale, value)
 
 
 def _held(values: FloatArray, production: Production) -> FloatArray:

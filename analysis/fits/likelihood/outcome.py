@@ -17,6 +17,7 @@ from analysis.fits.likelihood.ordinal import ProportionalOdds
 from analysis.fits.likelihood.orthonormal import orthonormal
 from analysis.fits.likelihood.parts import CountPart, OrdinalPart
 from analysis.fits.sources import sources_of, tested_apart
+from analysis.fits.with_controls import WithControls
 from doe.model.information import condition_of, vif
 from doe.model.terms import term_label
 from doe.study.settings import FloatArray
@@ -132,6 +133,7 @@ def make_fit(
         component_df=found.component_df,
         block_effects=_block_effects(layout, found),
         control_means=controls,
+        with_controls=_with_controls(layout, found),
         n=len(table.run),
         runs=table.run,
         repeats=int(np.floor(np.median(repeats) + 0.5)),
@@ -139,6 +141,19 @@ def make_fit(
         method="ml",
         classes=classes,
         counts=counts,
+    )
+
+
+def _with_controls(layout: Layout, found: Estimated) -> WithControls | None:
+    names = layout.table.control_names
+    size = layout.n_surface + len(names)
+    if not names:
+        return None
+    return WithControls(
+        names=names,
+        estimates=found.coefficients[:size],
+        covariance=found.covariance[:size, :size],
+        estimate_df=found.df[:size],
     )
 
 
