@@ -241,6 +241,8 @@ def _material(one: Material, where: str, kind: MaterialKind | None) -> RawMateri
         price_per_kg=one.price_per_kg,
         oil_absorption=one.oil_absorption_g_per_100g,
         hydrophilic_fraction=getattr(one, "hydrophilic_fraction", None),
+        # An additive says what it holds beside water under its own key.
+        keys={"voc_percent": "solvent_percent"} if hasattr(one, "solvent_percent") else {},
     )
 
 

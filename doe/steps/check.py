@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from doe.methods.goals import aim_findings
 from doe.model.region import region_of
 from doe.recipe.chemistry import chemistry_findings
 from doe.steps.contract import envelope, finding_object
 from doe.steps.foreseen import foreseen_findings
+from doe.steps.recipe_check import recipe_findings
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.steps.weighing_check import weighing_findings
@@ -68,6 +70,7 @@ def check_study(path: Path, *, unlock: bool = False) -> CheckOutcome:
         findings = (*region.findings, *findings)
     findings = (*findings, *foreseen_findings(session.study, region, session.plan))
     findings = (*findings, *weighing_findings(session.study, region))
+    findings = (*findings, *recipe_findings(session.study, region), *aim_findings(session.study))
     if broken is not None:
         findings = (_unlocked(broken.sentence()), *findings)
     holder = session.folder.holder()
