@@ -17,11 +17,25 @@ _HALVES = {f"{half / 2:g}": half / 2 for half in range(11)}
 # ISO 4628-1 (from memory): quantity and intensity of a defect.
 _QUANTITY = "0 none … 5 dense"
 _INTENSITY = "0 unchanged, 1 barely, 2 slightly, 3 moderately, 4 considerably, 5 very marked"
+# The words that the heads explain, and how they are shortened at the bench.
+_INTENSITIES = {
+    "unchanged": 0, "none": 0, "barely": 1, "barely visible": 1, "very slight": 1, "slightly": 2,
+    "slight": 2, "moderately": 3, "moderate": 3, "considerably": 4, "considerable": 4,
+    "very marked": 5,
+}  # fmt: skip
+_QUANTITIES = {"none": 0, "dense": 5}
 
 BLISTERS = RawTable(
     name="blisters",
     columns=(
-        RawColumn(name=BLISTER_DENSITY, ratings=_HALVES, low=0, high=5, hint=_QUANTITY),
+        RawColumn(
+            name=BLISTER_DENSITY,
+            ratings=_HALVES,
+            spellings=_QUANTITIES,
+            low=0,
+            high=5,
+            hint=_QUANTITY,
+        ),
         RawColumn(
             name=BLISTER_SIZE,
             ratings={f"S{word}": number for word, number in _HALVES.items()},
@@ -45,6 +59,7 @@ BLISTERS_BY_LETTERS = RawTable(
         RawColumn(
             name=FREQUENCY,
             ratings={"none": 0, "F": 1, "M": 2, "MD": 3, "D": 4},
+            spellings={"few": 1, "medium": 2, "medium dense": 3, "dense": 4},
             low=0,
             high=4,
             hint="F few, M medium, MD medium dense, D dense",
@@ -58,8 +73,8 @@ RUST = RawTable(
             name=RUST_AREA, unit="%", low=0, high=100, is_needed=False, hint="rusted part of area"
         ),
         RawColumn(
-            name=RUST_GRADE, ratings={f"Ri{n}": n for n in range(6)}, low=0, high=5,
-            is_needed=False, hint="by the pictures, Ri0 sound",
+            name=RUST_GRADE, ratings={f"Ri{n}": n for n in range(6)}, spellings={"sound": 0}, low=0,
+            high=5, is_needed=False, hint="by the pictures, Ri0 sound",
         ),
         RawColumn(
             name=RUST_RATING, ratings={str(n): n for n in range(11)}, low=0, high=10,
@@ -94,11 +109,29 @@ CROSS_CUT = RawTable(
 )
 EARLY = RawTable(
     name="early water",
-    columns=(RawColumn(name=EARLY_WATER, ratings=_HALVES, low=0, high=5, hint=_INTENSITY),),
+    columns=(
+        RawColumn(
+            name=EARLY_WATER,
+            ratings=_HALVES,
+            spellings=_INTENSITIES,
+            low=0,
+            high=5,
+            hint=_INTENSITY,
+        ),
+    ),
 )
 STAIN = RawTable(
     name="surfactant leaching",
-    columns=(RawColumn(name=LEACHING, ratings=_HALVES, low=0, high=5, hint=_INTENSITY),),
+    columns=(
+        RawColumn(
+            name=LEACHING,
+            ratings=_HALVES,
+            spellings=_INTENSITIES,
+            low=0,
+            high=5,
+            hint=_INTENSITY,
+        ),
+    ),
 )
 
 _HALF_STEPS = Option(

@@ -31,6 +31,7 @@ class RawColumn:
         name: Head of the column, alone in its table: `wet mass`.
         unit: Its unit; empty for ratings and counts.
         ratings: The words of a rating, each with the number that stands for it; empty for numbers.
+        spellings: Other words of a rating that are taken, each with its number.
         low: Least value that is possible at all; None without one. Less is doubted.
         high: Greatest value that is possible at all.
         is_needed: Whether the method can do nothing without it.
@@ -40,6 +41,7 @@ class RawColumn:
     name: str
     unit: str = ""
     ratings: Mapping[str, float] | None = None
+    spellings: Mapping[str, float] | None = None
     low: float | None = None
     high: float | None = None
     is_needed: bool = True

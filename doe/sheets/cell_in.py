@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from doe.errors import Fault
+from doe.methods.rating_words import rating_of
 from doe.sheets.book_pages import Spot
 from doe.study.finding import Finding
 from doe.study.names import fold, match_name
@@ -198,11 +199,16 @@ class CellReader:
             self.faults.append(Fault(where=last.where, what=last.what, allowed=_ALLOWED))
         return None
 
-    def rating(self, spot: Spot, ratings: Mapping[str, float]) -> CellReading | None:
+    def rating(
+        self,
+        spot: Spot,
+        ratings: Mapping[str, float],
+        spellings: Mapping[str, float] | None = None,
+    ) -> CellReading | None:
         """Read a rating: one of its words, a number between the least and the greatest, a flag."""
-        word = match_name(spot.text, ratings)
-        if word is not None:
-            return CellReading(flag="ok", value=float(ratings[word]))
+        rated = rating_of(spot.text, ratings, spellings)
+        if rated is not None:
+            return CellReading(flag="ok", value=rated)
         text = spot.text
         known = len(self.faults)
         said = self.reading(spot)

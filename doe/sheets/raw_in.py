@@ -213,7 +213,11 @@ def _read_sheet(
 def _reading(
     sheet: _Sheet, spot: Spot, column: RawColumn, unit: RowUnit, reader: CellReader
 ) -> Reading | None:
-    said = reader.rating(spot, column.ratings) if column.ratings else reader.reading(spot)
+    said = (
+        reader.rating(spot, column.ratings, column.spellings)
+        if column.ratings
+        else reader.reading(spot)
+    )
     if said is None or said.flag is None:
         return None
     cell = spot.where.rsplit(" ", 1)[-1]

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from doe.methods.method import RawColumn
+from doe.methods.rating_words import rating_of
 from doe.methods.raw_columns import NamedColumn, named_columns
 from doe.study.brief import Response, Study
 from doe.study.finding import Finding
@@ -82,6 +83,5 @@ def _rated(table: Table, columns: Mapping[str, NamedColumn]) -> Table:
 
 
 def _number_for(cell: str, column: RawColumn, decimal: str) -> str:
-    ratings = column.ratings or {}
-    word = match_name(cell, ratings)
-    return cell if word is None else number_text(ratings[word]).replace(".", decimal)
+    rated = rating_of(cell, column.ratings or {}, column.spellings)
+    return cell if rated is None else number_text(rated).replace(".", decimal)
