@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 from analysis.fits.candidates import Candidates, candidates_of
 from analysis.fits.fit import Scale
 from analysis.fits.fitted_response import FittedResponse, fit_response, table_of
-from analysis.fits.ranking import rank_models
+from analysis.fits.near_models import near_models
+from analysis.fits.ranking import Ranked, rank_models
+from analysis.fits.reduction import beside
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
 from doe.model.hierarchy import drop_group, may_drop
@@ -59,9 +62,7 @@ def reduce_model(
     Returns:
         The smaller model and the steps to it, none if nothing should go.
     """
-    search = _Search(data, coding, model, scale)
-    ways = {"best": search.best, "backward": search.backward_by_aicc, "p": search.backward}
-    return ways[by]()
+    return _Search(data, coding, model, scale).by(by)
 
 
 def reduce_fit(
@@ -82,15 +83,19 @@ def reduce_fit(
         by: See `reduce_model`.
     """
     scale = fitted.fit.scale
-    smaller, steps = reduce_model(data, coding, fitted.fit.model, scale=scale, by=by)
-    if not steps:
-        nothing = Finding(
-            level="note", what="Nothing could be left out: every term earns its place."
-        )
-        return replace(fitted, findings=(nothing, *fitted.findings))
-    reduced = fit_response(data, coding, model=smaller, scale=scale, level=level)
-    told = _told(fitted, reduced, steps)
-    return replace(reduced, findings=(told, *reduced.findings))
+    search = _Search(data, coding, fitted.fit.model, scale)
+    smaller, steps = search.by(by)
+    if steps:
+        now = fit_response(data, coding, model=smaller, scale=scale, level=level)
+        told = _told(fitted, now, steps)
+    else:
+        now = fitted
+        told = Finding(level="note", what="Nothing could be left out: every term earns its place.")
+    reduction = beside(
+        (fitted.fit, fitted.assessment), (now.fit, now.assessment), way=by,
+        near=near_models(search.ranked), seen=search.ranked.seen, complete=search.ranked.complete,
+    )  # fmt: skip
+    return replace(now, findings=(told, *now.findings), reduction=reduction)
 
 
 class _Search:
@@ -100,6 +105,14 @@ class _Search:
         table, _, _ = table_of(data, coding, model)
         self._coding, self._model = coding, model
         self._of: Candidates = candidates_of(data, coding, scale, table)
+
+    def by(self, way: By) -> tuple[Model, tuple[Step, ...]]:
+        ways = {"best": self.best, "backward": self.backward_by_aicc, "p": self.backward}
+        return ways[way]()
+
+    @cached_property
+    def ranked(self) -> Ranked:
+        return rank_models(self._of, self._model, self._coding)
 
     def backward(self) -> tuple[Model, tuple[Step, ...]]:
         model = self._model
@@ -116,10 +129,10 @@ class _Search:
             steps.append(self._step(group, p, model))
 
     def best(self) -> tuple[Model, tuple[Step, ...]]:
-        ranked = rank_models(self._of, self._model, self._coding)
-        if not ranked.models:
+        if not self.ranked.models:
             return self.backward_by_aicc()
-        return ranked.models[0][0], self._steps_to(ranked.models[0][0])
+        best, _ = self.ranked.models[0]
+        return best, self._steps_to(best)
 
     def backward_by_aicc(self) -> tuple[Model, tuple[Step, ...]]:
         model = self._model

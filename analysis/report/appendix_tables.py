@@ -11,6 +11,7 @@ from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.mixed_findings import lowest_word, spread_words, units_word
 from analysis.fits.scales import scale_words
 from analysis.report.comparison_table import comparison_table
+from analysis.report.reduction_table import beside_full_table, near_models_table
 from analysis.report.rounding import (
     error_text,
     fixed,
@@ -40,6 +41,8 @@ def response_tables(
     fit, checks = fitted.fit, fitted.assessment
     tables = (
         quality_table(fit, checks),
+        beside_full_table(fit.response, fitted.reduction),
+        near_models_table(fit.response, fitted.reduction),
         component_table(fit, checks),
         coefficient_table(fit, checks),
         comparison_table(fit, comparisons),

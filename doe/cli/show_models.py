@@ -23,6 +23,7 @@ from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
 from doe.cli.show_landscape import show_landscape
+from doe.cli.show_reduction import show_reduction
 from doe.model.strata import RESIDUAL
 from doe.steps.fit import FitOutcome
 from doe.steps.predict import PredictOutcome
@@ -95,6 +96,7 @@ def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelCompar
             shown[3:3] = [_told_by(known, row), fixed(row.df, 1)]
     parts = [head, text_table(heads, rows), *_strata(fit, known)]
     parts += [*_levels_compared(fit, comparisons), paragraph(_summary(known))]
+    parts += show_reduction(name, fitted.reduction)
     parts.append(findings_text(fitted.findings))
     return "\n\n".join(part for part in parts if part)
 

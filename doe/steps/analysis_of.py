@@ -10,6 +10,7 @@ from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.likelihood.any_response import fit_any_response
 from analysis.fits.likelihood.reducing import reduce_likelihood
+from analysis.fits.reduction import behind, beside
 from analysis.fits.selection import reduce_fit
 from analysis.lab.response_data import ResponseData
 from analysis.lab.responses import gather
@@ -20,6 +21,7 @@ from doe.methods.registry import is_computed
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
 from doe.model.term import Model
+from doe.model.terms import model_names
 from doe.steps.doubts import in_short, study_doubts
 from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
 from doe.steps.session import Session
@@ -198,6 +200,8 @@ def _fit_chosen(
         if chosen.kept_out or chosen.dropped:
             told = _left_out_by_choice(fitted, chosen)
             fitted = replace(fitted, findings=(*fitted.findings, told))
+            if options.with_full:
+                fitted = _beside_full(data, coding, fitted)
         smaller = (
             []
             if model == chosen.models[0]
@@ -234,8 +238,30 @@ def _reduced(
 ) -> FittedResponse:
     if not options.reduce:
         return fitted
-    reduce = reduce_likelihood if fitted.fit.method == "ml" else reduce_fit
-    return reduce(data, coding, fitted, level=options.level)
+    whole = fitted.reduction
+    if fitted.fit.method == "ml":
+        reduced = reduce_likelihood(data, coding, fitted, level=options.level)
+    else:
+        reduced = reduce_fit(data, coding, fitted, level=options.level, by=options.reduce_by)
+    if whole is None or reduced.reduction is None:
+        return reduced
+    # The model on record was smaller already: the full one is the one behind it.
+    return replace(reduced, reduction=behind(whole, reduced.reduction))
+
+
+def _beside_full(data: ResponseData, coding: Coding, fitted: FittedResponse) -> FittedResponse:
+    """Set a model that somebody left terms out of beside the full one, where runs carry that."""
+    name, scale = fitted.fit.model.name, fitted.fit.scale
+    if name not in model_names(coding):
+        return fitted
+    try:
+        full = fit_any_response(
+            data, coding, model=name, scale=scale, level=fitted.assessment.level
+        )
+    except FitError:
+        return fitted
+    reduction = beside((full.fit, full.assessment), (fitted.fit, fitted.assessment), way="choice")
+    return replace(fitted, reduction=reduction if reduction.dropped else None)
 
 
 def _smaller(data: ResponseData, fitted: str, wanted: str) -> Finding:

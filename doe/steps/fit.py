@@ -59,7 +59,7 @@ def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
     """
     asked = options or FitOptions()
     session = open_study(path)
-    analysis = analyse(session, asked)
+    analysis = analyse(session, replace(asked, with_full=True))
     if asked.keep:
         session = _keep(session, asked, analysis)
         analysis = replace(analysis, session=session)

@@ -13,6 +13,7 @@ from analysis.surface.level_comparison import LevelComparison
 from doe.model.coding import Axis, ChoiceAxis, ShareAxis
 from doe.steps.contract import finding_object
 from doe.steps.likelihood_contract import between_batches, likelihood_object
+from doe.steps.reduction_contract import reduction_object
 
 
 def response_object(
@@ -60,6 +61,7 @@ def response_object(
             for name, (mean, error) in fit.control_means.items()
         },
         "checks": _checks_object(known),
+        **reduction_object(fitted.reduction),
         "likelihood": likelihood_object(fitted),
         "runs": [asdict(row) for row in known.runs],
         "findings": [finding_object(finding) for finding in fitted.findings],

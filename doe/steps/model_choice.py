@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import get_args
+from typing import Literal, get_args
 
 from doe.errors import FitError
 from doe.model.coding import Coding
@@ -13,6 +13,7 @@ from doe.study.brief import Response, ScaleName
 from doe.study.choices import ResponseChoice
 from doe.study.names import fold, match_name
 
+ReduceBy = Literal["best", "backward"]
 # Fitted without being asked for, largest first; larger models are for those who ask for them.
 DEFAULT_MODELS = ("quadratic", "interactions", "linear")
 
@@ -26,11 +27,14 @@ class FitOptions:
         drop: Terms to leave out.
         only: Names of the responses to fit; empty for all.
         scale: Scale for every response; None for the kept one or the brief's.
-        reduce: Leave out terms while that lowers AICc.
+        reduce: Leave out terms that do not pay for themselves by AICc.
+        reduce_by: `best` among all smaller models that hierarchy allows, or `backward`, one group
+            of terms after the other; responses fitted by likelihood always go backward.
         keep: Write what was asked to `choices.toml`.
         because: Why, kept with it.
         role: Who decides.
         level: Confidence of intervals, 0..1.
+        with_full: Fit the full model beside one on record that terms were left out of.
     """
 
     model: str | None = None
@@ -38,10 +42,12 @@ class FitOptions:
     only: tuple[str, ...] = ()
     scale: str | None = None
     reduce: bool = False
+    reduce_by: ReduceBy = "best"
     keep: bool = False
     because: str = ""
     role: str = ""
     level: float = 0.95
+    with_full: bool = False
 
     @property
     def tries_out(self) -> bool:

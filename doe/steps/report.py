@@ -57,7 +57,7 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
         StudyError: The study cannot be read, or its folder cannot be written.
     """
     session = open_study(path)
-    analysis = analysis_if_any(session) if session.plan is not None else None
+    analysis = analysis_if_any(session, with_full=True) if session.plan is not None else None
     compromise, why_not = _compromise(analysis, session.seed(seed))
     landscapes = _landscapes(analysis, compromise)
     figures = _figures(session, analysis, compromise, landscapes)

@@ -45,10 +45,10 @@ def study_status(
     return tuple(lines), tuple(findings)
 
 
-def analysis_if_any(session: Session) -> StudyAnalysis | None:
+def analysis_if_any(session: Session, *, with_full: bool = False) -> StudyAnalysis | None:
     """Analyse what can be analysed; None where nothing can be fitted yet."""
     try:
-        return analyse(session, FitOptions())
+        return analyse(session, FitOptions(with_full=with_full))
     except DoeError:
         return None
 

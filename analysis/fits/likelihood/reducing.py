@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.likelihood.any_response import fit_any_response
+from analysis.fits.reduction import beside
 from analysis.lab.response_data import ResponseData
 from doe.errors import FitError
 from doe.model.coding import Coding
@@ -45,7 +46,8 @@ def reduce_likelihood(
             source="Burnham and Anderson (2002), Model Selection and Multimodel Inference, "
             "section 2.4",
         )
-    return replace(best, findings=(told, *best.findings))
+    reduction = beside((fitted.fit, fitted.assessment), (best.fit, best.assessment), way="backward")
+    return replace(best, findings=(told, *best.findings), reduction=reduction)
 
 
 def _step(

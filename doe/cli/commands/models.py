@@ -6,7 +6,7 @@ Steps are imported inside the commands, so that `--help` stays quick.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -46,9 +46,15 @@ def fit(
     reduce: Annotated[
         bool,
         typer.Option(
-            "--reduce", help="Leave out terms while that lowers AICc, by the hierarchy rules."
+            "--reduce", help="Leave out terms that do not pay by AICc, by the hierarchy rules."
         ),
     ] = False,
+    reduce_by: Annotated[
+        Literal["best", "backward"] | None,
+        typer.Option(
+            help="best: of all smaller models; backward: term by term. Asks for --reduce.",
+        ),
+    ] = None,
     keep: KeepOption = False,
     because: BecauseOption = "",
     role: RoleOption = "",
@@ -61,7 +67,8 @@ def fit(
     from doe.steps.fit import FitOptions, fit_study
 
     options = FitOptions(
-        model=model, drop=tuple(drop or ()), only=tuple(only or ()), scale=scale, reduce=reduce,
+        model=model, drop=tuple(drop or ()), only=tuple(only or ()), scale=scale,
+        reduce=reduce or reduce_by is not None, reduce_by=reduce_by or "best",
         keep=keep, because=because, role=role, level=level,
     )  # fmt: skip
     finish(fit_study(study, options), json, show_fit)
