@@ -79,7 +79,7 @@ def demand_findings(
         fit: The one that is used.
         without_number: Doses and words of pots that were left out.
     """
-    findings = [*_minimum_findings(fit), *_model_findings(curve, fit)]
+    findings = [*_minimum_findings(fit), *_end_findings(fit), *_model_findings(curve, fit)]
     inside = [one for one in without_number if one[0] > fit.span.low]
     if without_number:
         said = ", ".join(f"{dose:g} % ({word})" for dose, word in without_number)
@@ -118,6 +118,20 @@ def _minimum_findings(fit: DemandFit) -> list[Finding]:
             evidence={"lowest dose": low, "highest dose": high},
             advice=f"Add pots {more} it before you trust the dose picked.",
             source=SOURCE,
+        )
+    ]
+
+
+def _end_findings(fit: DemandFit) -> list[Finding]:
+    if not fit.is_at_search_end or not np.any(fit.solved.weights > 0):
+        return []
+    return [
+        Finding(
+            level="caution",
+            what=f"The curve '{fit.model.name}' lies at the end of what is searched: the doses "
+            "tried do not tell all of its parameters.",
+            evidence=dict(fit.parameters),
+            advice="Use the dose picked, not the parameters; add doses where the curve bends.",
         )
     ]
 

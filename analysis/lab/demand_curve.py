@@ -25,6 +25,8 @@ WITHIN_PERCENT = 5.0
 LEVEL = 0.95
 # Points of the grid on which a curve is looked over; a kink between two of them is then closed in.
 _LOOK = 2001
+# So near an end of the search, as a part of its width, a coordinate lies at it.
+_NEAR_END = 1e-4
 
 
 # ln viscosity by doses, shape (n,) to (n,).
@@ -117,6 +119,14 @@ class DemandFit:
         """Whether the minimum lies within the doses tried, not at an end of them."""
         low, high = self.span
         return bool(low * (1 + 1e-6) < self.lowest.dose < high * (1 - 1e-6))
+
+    @property
+    def is_at_search_end(self) -> bool:
+        """Whether a coordinate lies at an end of what is searched: a wider search finds more."""
+        ends = np.array(self.model.fit(self.span).bounds, dtype=np.float64).reshape(-1, 2)
+        at = np.asarray(self.solved.at, dtype=np.float64)
+        near = _NEAR_END * (ends[:, 1] - ends[:, 0])
+        return bool(np.any((at - ends[:, 0] <= near) | (ends[:, 1] - at <= near)))
 
     @property
     def breakpoint_dose(self) -> float | None:

@@ -24,7 +24,7 @@ ROUNDING = 1e-20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval:
-    """An interval of a dose, % active on pigment.
+    """An interval of a dose, % active on pigment; it holds every dose that is possible.
 
     Attributes:
         low: Lower end; None where the doses tried do not close it.
@@ -88,12 +88,16 @@ def _closed_ends(tried: FloatArray) -> tuple[float, float]:
 def _end(
     rss_at: Callable[[float], float], limit: float, estimate: float, last: float
 ) -> float | None:
-    """Walk from the estimate to the last closed dose, to where the profile crosses the limit."""
-    inside = estimate
-    for dose in np.geomspace(estimate, last, STEPS + 1)[1:]:
-        if rss_at(float(dose)) > limit:
-            if rss_at(inside) >= limit:
-                return inside  # data without scatter: the interval is the estimate
-            return float(brentq(lambda t: rss_at(t) - limit, inside, dose, xtol=PRECISION * inside))
-        inside = float(dose)
-    return None
+    """Walk from the estimate to the last closed dose, to where the profile last crosses the limit.
+
+    The doses that are possible may lie in pieces: the interval reaches over all of them.
+    """
+    places = [float(dose) for dose in np.geomspace(estimate, last, STEPS + 1)]
+    possible = [i for i, dose in enumerate(places) if i and rss_at(dose) <= limit]
+    if possible and possible[-1] == STEPS:
+        return None
+    i = possible[-1] if possible else 0
+    inside, outside = places[i], places[i + 1]
+    if rss_at(inside) >= limit:
+        return inside  # data without scatter: the interval is the estimate
+    return float(brentq(lambda t: rss_at(t) - limit, inside, outside, xtol=PRECISION * inside))

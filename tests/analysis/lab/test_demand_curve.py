@@ -105,3 +105,13 @@ def test_suggested_range_is_round_and_holds_the_pick() -> None:
     assert found.low <= exact[0] < found.low + 0.1
     assert found.high - 0.1 < exact[1] <= found.high + 1e-6
     assert suggest_range(fit, 0.25).low == 0.75
+
+
+def test_a_parameter_at_the_end_of_the_search_is_told() -> None:
+    """All surface covered by the first dose: K only has a least value, and the end is ours."""
+    doses = np.geomspace(0.4, 3.2, 8)
+    steep = fit_demand_curve(doses, np.exp(5.0 + 1.0 / doses)).of("coverage")
+    plain = fit_demand_curve(doses, np.exp(5.0 + 3.0 / (1.0 + 2.0 * doses))).of("coverage")
+
+    assert steep.is_at_search_end
+    assert not plain.is_at_search_end

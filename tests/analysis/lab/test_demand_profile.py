@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
 from analysis.lab.demand_curve import DemandFit, fit_demand_curve
 from analysis.lab.demand_models import MODELS, Span
-from analysis.lab.demand_profile import profile_limit
+from analysis.lab.demand_profile import Interval, profile_interval, profile_limit
 from analysis.lab.separable_fit import solve_chart
 from doe.study.settings import FloatArray
 
@@ -131,3 +133,33 @@ def test_intervals_hold_as_often_as_they_say() -> None:
         held += _holds(DemandFit(model=model, span=span, solved=solved, x=DOSES, y=y), truth)
 
     assert 0.89 <= held / n <= 0.995, held / n
+
+
+def _interval(rss: Callable[[float], float]) -> Interval:
+    return profile_interval(rss, estimate=1.2, best=1.0, df=5, doses=DOSES, level=0.95)
+
+
+def test_interval_reaches_over_all_pieces() -> None:
+    """Doses may be possible beyond some that are not: the nearest crossing would leave them out."""
+    limit = profile_limit(1.0, 5, 0.95)
+
+    def rss(dose: float) -> float:
+        """Possible around 1.2 and again around 0.65, not in between."""
+        return float(min(1 + 300 * np.log(dose / 1.2) ** 2, 1.2 + 300 * np.log(dose / 0.65) ** 2))
+
+    low = 0.65 * np.exp(-np.sqrt((limit - 1.2) / 300))
+    high = 1.2 * np.exp(np.sqrt((limit - 1.0) / 300))
+
+    assert _interval(rss).low == pytest.approx(low, rel=1e-3)
+    assert _interval(rss).high == pytest.approx(high, rel=1e-3)
+
+
+def test_a_piece_at_the_end_of_the_doses_leaves_the_interval_open() -> None:
+    """What is possible at the last dose may be possible beyond it."""
+
+    def rss(dose: float) -> float:
+        """Possible around 1.2, and from 2.5 on."""
+        return 1.0 if dose > 2.5 else 1 + 300 * np.log(dose / 1.2) ** 2
+
+    assert _interval(rss).high is None
+    assert _interval(rss).low is not None
