@@ -9,11 +9,18 @@ from typing import Any
 import doe
 from doe.errors import PlanError, StudyError
 from doe.methods.settling import settle_methods
+from doe.recipe.advice_on_surface import family_of
 from doe.recipe.dose_window import DoseWindow, WindowOptions, dose_window, refuse_without_data
 from doe.steps.contract import envelope
 from doe.steps.dose_curve import CurveOptions, Demand, demand_files, demand_object, demand_of
 from doe.steps.dose_entry import EntryOptions, enter_ladder
-from doe.steps.dose_ladder import LadderOptions, PlannedLadder, plan_ladder_files
+from doe.steps.dose_ladder import (
+    LadderOptions,
+    PlannedLadder,
+    dosed_level,
+    own_range,
+    plan_ladder_files,
+)
 from doe.steps.session import study_folder
 from doe.study.brief import Study
 from doe.study.brief_dose import Insertion, has_open_dose, insert_range
@@ -123,7 +130,7 @@ def _show(folder: StudyFolder, options: DoseOptions) -> DoseOutcome:
 
 
 def _change(folder: StudyFolder, options: DoseOptions) -> DoseOutcome:
-    outcome = _start(folder, options.window)
+    outcome = _start(folder, options.window, options.ladder)
     if options.ladder is not None:
         outcome = _planned(outcome, options.ladder)
     if options.entry is not None:
@@ -135,11 +142,17 @@ def _change(folder: StudyFolder, options: DoseOptions) -> DoseOutcome:
     return _written(outcome) if options.write else outcome
 
 
-def _start(folder: StudyFolder, options: WindowOptions) -> DoseOutcome:
+def _start(
+    folder: StudyFolder, options: WindowOptions, asked: LadderOptions | None = None
+) -> DoseOutcome:
     data = folder.read_brief_bytes()
     study = parse_brief(
         data, str(folder.path / BRIEF_FILE), settle=settle_methods, with_open_dose=True
     )
+    level = None if asked is None else dosed_level(study, asked.at)
+    if level is not None and options.family is None:
+        # The ladder is of one dispersant, and its name may tell the chemistry.
+        options = replace(options, family=family_of(level))
     window = dose_window(study, options)
     stands = folder.read_file(LADDER_FILE)
     ladder = None if stands is None else decode_ladder(stands)
@@ -156,7 +169,7 @@ def _planned(outcome: DoseOutcome, options: LadderOptions) -> DoseOutcome:
             where=str(folder.path / BRIEF_FILE),
             do='Add a [[factor]] with role = "dose"; it needs neither low nor high yet.',
         )
-    if options.low is None or options.high is None:
+    if (options.low is None or options.high is None) and own_range(study, options.at) is None:
         refuse_without_data(outcome.window, str(folder.path / BRIEF_FILE))
     planned = plan_ladder_files(study, outcome.window, outcome.ladder, options)
     files = folder.write(planned.files, replace=options.replace, command="dose")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from doe.errors import StudyError
 from doe.recipe.dose_ladder import USUAL, LadderPlan, LadderPot, ladder_doses, plan_ladder, widened
 from doe.recipe.dose_window import DoseWindow
 from doe.recipe.ladder_settings import ladder_settings
+from doe.recipe.package import dosed_choice
 from doe.sheets.ladder_cards import ladder_cards
 from doe.sheets.ladder_form import GRAMS, LadderForm, shared_words
 from doe.sheets.ladder_sheet import ladder_workbook
@@ -17,6 +18,8 @@ from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.ladder import Ladder, Pot
 from doe.study.ladder_file import LADDER_FILE, encode_ladder
+from doe.study.level_ranges import own_ranges
+from doe.study.names import match_name
 from doe.study.numerals import number_text
 
 LADDER_BOOK, LADDER_CARDS = "sheets/ladder.xlsx", "sheets/ladder.pdf"
@@ -30,8 +33,10 @@ class LadderOptions:
 
     Attributes:
         steps: Number of doses.
-        low: Lowest dose; None takes half of the lowest one suggested.
-        high: Highest dose; None takes one and a half of the highest one suggested.
+        low: Lowest dose; None takes that of the level's own range in the brief, else half of the
+            lowest one suggested.
+        high: Highest dose; None takes that of the level's own range, else one and a half of the
+            highest one suggested.
         shares: Share by additive, as typed.
         at: Value by factor, as typed.
         ascending_because: Why the pots are made in rising order; empty for a random one.
@@ -105,8 +110,37 @@ def plan_ladder_files(
     )  # fmt: skip
 
 
+def dosed_level(study: Study, at: Sequence[tuple[str, str]]) -> str | None:
+    """Find the dispersant that a ladder is made of, where it is a level of a named choice.
+
+    Args:
+        study: The brief.
+        at: Value by factor, as typed.
+
+    Returns:
+        The level as the brief spells it; None where none is given.
+    """
+    choice = dosed_choice(study)
+    if choice is None:
+        return None
+    said = next((text for name, text in at if match_name(name, [choice])), None)
+    levels = next((map(str, one.levels) for one in study.factors if one.name == choice), ())
+    return None if said is None else match_name(said, levels)
+
+
+def own_range(study: Study, at: Sequence[tuple[str, str]]) -> tuple[float, float] | None:
+    """Give the range that the brief states of the dose at the level given; None without one."""
+    level = dosed_level(study, at)
+    if study.dose is None or level is None:
+        return None
+    return own_ranges(study, study.dose).get(level)
+
+
 def _plan(study: Study, window: DoseWindow, options: LadderOptions) -> LadderPlan:
     low, high = options.low, options.high
+    own = own_range(study, options.at)
+    if own is not None:
+        low, high = own[0] if low is None else low, own[1] if high is None else high
     if low is None or high is None:
         assert window.low is not None
         assert window.high is not None
