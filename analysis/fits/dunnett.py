@@ -10,6 +10,7 @@ Source:
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -17,7 +18,7 @@ from scipy import linalg, optimize, stats
 from scipy.special import ndtr
 from scipy.stats import qmc
 
-from doe.study.settings import FloatArray
+from doe.study.settings import FloatArray, frozen_array
 
 Sides = Literal[1, 2]
 # Nodes of both integrals and where they end: beyond lies less than 1e-14 of either distribution.
@@ -155,10 +156,7 @@ def _over_directions(correlation: FloatArray, df: float, sides: Sides) -> Callab
     kept = values > _SAME * values[-1]
     A = vectors[:, kept] * np.sqrt(values[kept])
     m = A.shape[1]
-    net = qmc.Sobol(m, scramble=False).random_base2(_DIRECTIONS_LOG2)
-    # Half a cell further, as the net begins at the corner and passes the very middle.
-    u = stats.norm.ppf(net + 0.5 ** (_DIRECTIONS_LOG2 + 1))
-    u /= np.linalg.norm(u, axis=1, keepdims=True)
+    u = _directions(m)
     # Both signs of each direction lie on the sphere alike.
     far = np.concatenate([u, -u]) @ A.T if sides == 1 else np.abs(u @ A.T)
     worst = far.max(axis=1)
@@ -175,6 +173,14 @@ def _over_directions(correlation: FloatArray, df: float, sides: Sides) -> Callab
         return float(radius.sf(out**2 / scale).mean())
 
     return chance
+
+
+@cache
+def _directions(m: int) -> FloatArray:
+    net = qmc.Sobol(m, scramble=False).random_base2(_DIRECTIONS_LOG2)
+    # Half a cell further, as the net begins at the corner and passes the very middle.
+    u = stats.norm.ppf(net + 0.5 ** (_DIRECTIONS_LOG2 + 1))
+    return frozen_array(u / np.linalg.norm(u, axis=1, keepdims=True))
 
 
 def _legendre(low: float, high: float) -> tuple[FloatArray, FloatArray]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 
-from analysis.report.rounding import fixed, interval_error, with_error
+from analysis.report.rounding import fixed, interval_error, places_for, with_error
 from analysis.surface.against_control import AgainstControl
 
 # From twice the control on, "times" reads better than "per cent higher".
 _TIMES_FROM = 2.0
 _PROBABILITY = "probability"
+_NO_ARTICLE = ("the ", "a ", "an ", "no ", "without ", "our ")
 
 
 def against_words(one: AgainstControl) -> str:
@@ -34,7 +35,8 @@ def control_words(name: str) -> str:
         >>> control_words("present formula"), control_words("Standard A")
         ('the present formula', 'Standard A')
     """
-    return f"the {name}" if name[:1].islower() and not name.startswith("the ") else name
+    is_whole = not name[:1].islower() or name.startswith(_NO_ARTICLE)
+    return name if is_whole else f"the {name}"
 
 
 def change_words(one: AgainstControl) -> str:
@@ -74,9 +76,11 @@ def _change(one: AgainstControl, value: float, *, told: bool) -> str:
 def _amount(one: AgainstControl, value: float) -> str:
     error = interval_error(*(_part(one, end) for end in one.interval))
     size = abs(_part(one, value))
-    if error is not None and error >= 1.0 and _is_percent(one):
-        return fixed(size, 0)
-    return with_error(size, error)
+    places = None if error is None else places_for(error)
+    if places is None or not _is_percent(one):
+        return with_error(size, error)
+    # Of per cents one significant digit of the error is enough, and no tens.
+    return fixed(size, max(places - 1, 0))
 
 
 def _is_percent(one: AgainstControl) -> bool:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from analysis.choice.beside_controls import BesideControls
 from analysis.choice.compromise import ExpectedResponse, LevelBest, Recipe
-from analysis.report.rounding import interval_error, interval_text, plain, with_error
+from analysis.report.against_words import against_words
+from analysis.report.rounding import interval_error, interval_text, percent, plain, with_error
 from doe.cli.screen import paragraph, text_table
 from doe.steps.choose import ChooseOutcome
 from doe.steps.demo import DemoOutcome
@@ -22,6 +24,8 @@ def show_choose(outcome: ChooseOutcome) -> str:
         settings_text(found.best, study),
         _expected_text(found.best),
     ]
+    if outcome.against_controls.best:
+        parts.append(_against(outcome.against_controls))
     if found.binding:
         parts.append("It lies on:\n" + "\n".join(f"  {sentence}" for sentence in found.binding))
     if found.unmet:
@@ -94,6 +98,17 @@ def _expected_row(item: ExpectedResponse) -> list[str]:
         "–" if item.desirability is None else f"{item.desirability:.3f}",
         met,
     ]
+
+
+def _against(found: BesideControls) -> str:
+    first = found.best[0]
+    level = f"true values, {percent(first.level)}"
+    if first.candidates > 1:
+        level += f" for all {first.candidates} recipes together"
+    lines = [f"Against the controls ({level}):", *(f"  {against_words(one)}" for one in found.best)]
+    for number, own in enumerate(found.alternatives, start=1):
+        lines += [f"Alternative {number}:", *(f"  {against_words(one)}" for one in own)]
+    return "\n".join(lines)
 
 
 def _alternatives(recipes: tuple[Recipe, ...]) -> str:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from analysis.choice.beside_controls import BesideControls, compare_with_controls
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
 from analysis.choice.search import choose_compromise
+from analysis.surface.noise import production_of
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
@@ -55,6 +57,7 @@ class ChooseOutcome:
     analysis: StudyAnalysis
     compromise: Compromise
     seed: int
+    against_controls: BesideControls
     kept: bool = False
     files: tuple[Path, ...] = ()
 
@@ -82,10 +85,13 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
     """
     asked = options or ChooseOptions()
     session = open_study(path)
-    analysis = analyse(session, FitOptions(level=asked.level))
+    analysis = analyse(session, FitOptions(level=asked.level, with_full=True))
     seed = session.seed(asked.seed)
+    found = search_compromise(analysis, asked, seed)
+    production = production_of(session.study, analysis.coding)
+    against = compare_with_controls(found, analysis.fits, production, level=asked.level)
     outcome = ChooseOutcome(
-        analysis=analysis, compromise=search_compromise(analysis, asked, seed), seed=seed
+        analysis=analysis, compromise=found, seed=seed, against_controls=against
     )
     if asked.keep:
         chosen = ChosenSettings(
@@ -113,12 +119,16 @@ def search_compromise(analysis: StudyAnalysis, options: ChooseOptions, seed: int
 
 def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
     """Give the contract's object for a compromise."""
-    found = outcome.compromise
+    found, against = outcome.compromise, outcome.against_controls
     body = {
         **recipe_object(found.best),
+        "against_controls": [asdict(one) for one in against.best],
         "unmet": list(found.unmet),
         "binding": list(found.binding),
-        "alternatives": [recipe_object(recipe) for recipe in found.alternatives],
+        "alternatives": [
+            {**recipe_object(recipe), "against_controls": [asdict(one) for one in own]}
+            for recipe, own in zip(found.alternatives, against.alternatives, strict=True)
+        ],
         "by_level": [
             {"choice": one.choice, "level": one.level, **recipe_object(one.recipe)}
             for one in found.by_level

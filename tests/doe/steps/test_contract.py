@@ -150,7 +150,7 @@ def test_choose_has_every_key(study: Path) -> None:
     """Recipe, what it breaks, alternatives; a response without an aim has no desirability."""
     told = choose_study(study, ChooseOptions()).contract()
     assert_envelope(told)
-    assert set(told) >= RECIPE | {"unmet", "alternatives"}
+    assert set(told) >= RECIPE | {"unmet", "alternatives", "against_controls"}
     assert 0 < told["desirability"] < 1
     assert all(set(one) >= PREDICTION | {"desirability"} for one in told["predictions"].values())
     assert told["predictions"]["gloss"]["desirability"] is None
