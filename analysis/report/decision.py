@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.choice.compromise import Compromise, ExpectedResponse
+from analysis.lab.response_data import ResponseData
 from analysis.report.content import ReportContent
 from analysis.report.controls import beside_controls
 from analysis.report.gathered_findings import what_matters
@@ -207,7 +208,7 @@ def _doubts(content: ReportContent) -> list[str]:
         reasons = []
         if any(test.p is not None and test.p < DOUBTED_P for test in known.lack_of_fit):
             reasons.append("lack of fit")
-        if data is not None and data.off_scale:
+        if data is not None and _left_out_off_scale(content, data, fitted.fit.family):
             reasons.append("runs off the scale left out")
         if known.outliers:
             reasons.append("an outlying run")
@@ -216,6 +217,14 @@ def _doubts(content: ReportContent) -> list[str]:
         if reasons:
             told.append(f"{name} ({', '.join(reasons)})")
     return [f"Less sure than that says: {listed(told)}; see What to heed."] if told else []
+
+
+def _left_out_off_scale(content: ReportContent, data: ResponseData, family: str) -> bool:
+    """Tell whether runs of the plan off the scale are missing from a fit that cannot take them."""
+    kinds = (
+        {} if content.plan is None else dict(zip(content.plan.run, content.plan.kind, strict=True))
+    )
+    return family == "gaussian" and any(kinds.get(run) != "control" for run in data.off_scale)
 
 
 def _is_confirmed(content: ReportContent) -> bool:

@@ -67,6 +67,7 @@ def test_the_demo_is_worth_reading(demo: Path, millbase: Millbase) -> None:
     assert checked.status == 0
     assert "gelled" in said
     assert "exchanged" in said
+    assert fitted["method"] == "reml", "a gelled control must not cost the surface its strata"
     assert any("look transposed" in finding["what"] for finding in entered.json["findings"])
     assert entered.json["added"] == 0
     assert [test["added"] for test in entered.json["raw"].values()] == [0, 0]

@@ -10,7 +10,7 @@ from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.fits.likelihood.count_response import are_counts, fit_count
 from analysis.fits.likelihood.off_scale_response import fit_off_scale
 from analysis.fits.likelihood.rating_response import fit_rating
-from analysis.lab.response_data import ResponseData
+from analysis.lab.response_data import ResponseData, in_words
 from doe.methods.kinds import kind_of
 from doe.model.coding import Coding
 from doe.model.terms import Model
@@ -44,15 +44,40 @@ def fit_any_response(
         return fit_rating(data, coding, model=model, drop=drop, level=level)
     if kind == "count" and data.whole is None and len(data) and are_counts(data):
         return fit_count(data, coding, model=model, drop=drop, level=level)
-    if data.whole is not None:
+    apart = _controls_off_scale(data)
+    if data.whole is not None and not apart:
         fitted: FittedResponse = fit_off_scale(
             data, coding, model=model, drop=drop, scale=scale, level=level
         )
     else:
         fitted = fit_response(data, coding, model=model, drop=drop, scale=scale, level=level)
+        fitted = replace(fitted, findings=(*fitted.findings, *apart))
     if kind == "count" and len(data):
         return replace(fitted, findings=(*fitted.findings, _no_counts(data)))
     return fitted
+
+
+def _controls_off_scale(data: ResponseData) -> tuple[Finding, ...]:
+    """Name the controls off the scale where no run of the plan is; empty where one is, or none.
+
+    A control has a mean of its own: where it runs off the scale the surface is told nothing by it,
+    and need not give up its strata for a likelihood.
+    """
+    if data.whole is None or not data.off_scale:
+        return ()
+    control = dict(zip(data.whole.run, data.whole.control, strict=True))
+    runs = {run: control.get(run) for run in data.off_scale}
+    if not all(runs.values()):
+        return ()
+    return tuple(
+        Finding(
+            level="note",
+            what=f"Control '{name}' is off the scale in "
+            f"{in_words('run', [run for run, own in runs.items() if own == name])}: left out, as "
+            "its mean is its own and the surface does not rest on it.",
+        )
+        for name in dict.fromkeys(runs.values())
+    )
 
 
 def _no_counts(data: ResponseData) -> Finding:
