@@ -473,6 +473,19 @@ def test_a_factor_that_runs_need_may_not_leave_the_brief(
     assert every_file(finished) == before
 
 
+def test_the_compromise_is_set_against_the_control(finished: Path, millbase: Millbase) -> None:
+    """Ratio on a logarithm, difference as read, both with an interval; in words on the screen."""
+    told = millbase("choose", finished, "--json").json
+    viscosity, gloss = told["against_controls"]
+    assert (viscosity["measure"], gloss["measure"]) == ("ratio", "difference")
+    for one in (viscosity, gloss):
+        assert one["control"] == "present formula"
+        assert one["interval"][0] < one["value"] < one["interval"][1]
+        assert one["candidates"] == 1 + len(told["alternatives"])
+    assert all(len(other["against_controls"]) == 2 for other in told["alternatives"])
+    assert "lower viscosity than the present formula (" in millbase("choose", finished).out
+
+
 def test_results_may_be_deleted_and_made_again(finished: Path) -> None:
     """They rest on inputs and choices alone."""
     before = every_file(finished)
