@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.choice.compromise import Compromise
 from analysis.figures.bends import draw_bends
+from analysis.figures.box_cox import draw_box_cox
 from analysis.figures.coefficients import draw_coefficients
 from analysis.figures.contours import draw_contours
 from analysis.figures.cox_traces import draw_cox_traces
@@ -193,6 +194,13 @@ def _residuals(request: AlbumRequest) -> Iterator[Drawn]:
         yield draw_residuals(fitted.fit, fitted.assessment, order=order)
 
 
+def _scales(request: AlbumRequest) -> Iterator[Drawn]:
+    for fitted in request.fitted.values():
+        found = fitted.assessment.box_cox
+        if found is not None and found.powers:
+            yield draw_box_cox(fitted.fit, found)
+
+
 def _predicted_observed(request: AlbumRequest) -> Iterator[Drawn]:
     for fitted in request.fitted.values():
         yield draw_predicted_observed(fitted.fit, fitted.assessment)
@@ -335,6 +343,11 @@ FIGURES: Mapping[str, FigureKind] = {
             name="residuals",
             for_="Whether the model may be believed: pattern, drift, outliers, influence.",
             draw=_residuals,
+        ),
+        FigureKind(
+            name="scale",
+            for_="Which power of the response the readings ask for.",
+            draw=_scales,
         ),
         FigureKind(
             name="predicted against observed",

@@ -68,14 +68,14 @@ def draw_residuals(
     limit = assessment.outlier_limit
     _against_fitted(as_axes(panels[0, 0]), fit, rows, studentised, limit)
     _against_order(as_axes(panels[0, 1]), rows, studentised, order, limit)
-    _normal_quantiles(as_axes(panels[1, 0]), rows, studentised)
+    _normal_quantiles(as_axes(panels[1, 0]), rows, studentised, assessment.envelope)
     _influence(as_axes(panels[1, 1]), rows, assessment)
     return Drawn(
         name=file_stem("residuals", fit.response),
         kind="residuals",
         subject=fit.response,
         title=title,
-        caption=_caption(limit, leverage_bound(assessment), order is not None),
+        caption=_caption(assessment, order is not None),
         figure=settle(figure),
     )
 
@@ -123,7 +123,12 @@ def _residual_panel(
     _name_runs(axes, x, y, rows, beyond)
 
 
-def _normal_quantiles(axes: Axes, rows: Sequence[RunRow], y: FloatArray) -> None:
+def _normal_quantiles(
+    axes: Axes,
+    rows: Sequence[RunRow],
+    y: FloatArray,
+    envelope: Sequence[tuple[float, float]],
+) -> None:
     plain_axes(axes)
     sequence = np.argsort(y, kind="stable")
     n = len(rows)
@@ -133,7 +138,13 @@ def _normal_quantiles(axes: Axes, rows: Sequence[RunRow], y: FloatArray) -> None
         ends = np.array([scores[0], scores[-1]])
         axes.plot(ends, ends, color=FAINT_INK, linewidth=0.8, zorder=1)
     _scatter(axes, scores, y[sequence], ordered)
-    far = np.abs(y[sequence] - scores) > 1.0
+    if len(envelope) == n:
+        low, high = np.array(envelope).T
+        for side in (low, high):
+            axes.plot(scores, side, color=OXIDE, linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
+        far = (y[sequence] < low) | (y[sequence] > high)
+    else:
+        far = np.abs(y[sequence] - scores) > 1.0
     _name_runs(axes, scores, y[sequence], ordered, far)
     label_axes(axes, "normal quantile", "studentised residual")
 
@@ -228,7 +239,8 @@ def _middle(spot: tuple[float, float], offset: tuple[int, int]) -> tuple[float, 
     return spot[0] + along, spot[1] + up
 
 
-def _caption(limit: float | None, bound: float | None, has_order: bool) -> str:
+def _caption(assessment: Assessment, has_order: bool) -> str:
+    limit, bound = assessment.outlier_limit, leverage_bound(assessment)
     pieces = [
         "External studentised residuals: each run is judged by a model that has not seen it.",
         "Circles are runs of the plan, open squares controls; the blue line is the local trend.",
@@ -236,6 +248,11 @@ def _caption(limit: float | None, bound: float | None, has_order: bool) -> str:
     if limit is not None:
         pieces.append(
             f"Dashed lines at ±{limit:.2f}: a run beyond them is an outlier, all judged together."
+        )
+    if assessment.envelope:
+        pieces.append(
+            "Lower left: of normal errors 95 % would lie between the dashed lines at each place "
+            "(simulated)."
         )
     pieces.append("Lower right: what lies high and far right moves the model.")
     if bound is not None:

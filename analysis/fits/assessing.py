@@ -15,9 +15,11 @@ from analysis.fits.diagnostics import (
     outliers_of,
     run_rows,
 )
+from analysis.fits.envelope import normal_envelope
 from analysis.fits.fit_table import FitTable
 from analysis.fits.lack_of_fit import pure_error, replicate_groups
 from analysis.fits.least_squares import LeastSquares
+from analysis.fits.scatter import unequal_scatter
 from analysis.fits.sources import sources_of, tested_apart
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
@@ -84,6 +86,8 @@ def assess(
         mean=float(table.y[planned].mean()),
         blocks=blocks,
         block_effects=block_effects(table, solved),
+        scatter=unequal_scatter(table.y - solved.residuals, solved, groups),
+        envelope=normal_envelope(solved),
     )
 
 

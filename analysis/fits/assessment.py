@@ -146,6 +146,31 @@ class Normality:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UnequalScatter:
+    """Whether the scatter changes; each test is None where it cannot be made.
+
+    Attributes:
+        koenker: n R² of squared residuals on fitted values.
+        koenker_p: Chance of a larger one if the scatter were alike.
+        grows: Whether it is larger at larger fitted values.
+        bartlett: Bartlett's ratio between groups of replicates.
+        bartlett_p: Its p, which rests on normal errors.
+        levene: Ratio of Brown and Forsythe between groups of three replicates or more.
+        levene_p: Its p.
+        groups: Groups of replicates.
+    """
+
+    koenker: float | None
+    koenker_p: float | None
+    grows: bool | None
+    bartlett: float | None
+    bartlett_p: float | None
+    levene: float | None
+    levene_p: float | None
+    groups: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Curvature:
     """How far centre runs lie from a model without squares.
 
@@ -287,6 +312,9 @@ class Assessment:
             out whole.
         r2_predicted_by_unit: The share of the variation that is predicted so.
         unit_left_out: What such a unit is; empty without.
+        scatter: Whether it is alike everywhere; None where runs share units or are too few.
+        envelope: Ends for the deleted residuals in order, if errors were normal; empty where runs
+            share units or are too few.
     """
 
     level: float
@@ -324,3 +352,5 @@ class Assessment:
     press_by_unit: float | None = None
     r2_predicted_by_unit: float | None = None
     unit_left_out: str = ""
+    scatter: UnequalScatter | None = None
+    envelope: tuple[tuple[float, float], ...] = ()

@@ -11,7 +11,8 @@ from analysis.lab.response_data import ResponseData, in_words
 from doe.study.finding import Finding
 
 CLEAR = 0.05
-# Residuals of a fit look normal by themselves: only a gross departure is told.
+# Residuals of a fit look normal by themselves: only a gross departure is told. Bartlett's ratio
+# takes long tails for unequal scatter: the same.
 _GROSS = 0.01
 # Cook and Weisberg (1982), section 3.5: a distance of 1 is worth study.
 _LARGE_COOK = 1.0
@@ -24,6 +25,7 @@ def findings_on_runs(fit: Fit, assessment: Assessment, data: ResponseData) -> tu
         *_on_influence(assessment),
         *_on_order(assessment),
         *_on_curvature(fit, assessment),
+        *_on_scatter(assessment),
         *_on_normality(assessment),
         *_on_controls(fit, data),
     )
@@ -120,6 +122,35 @@ def _on_curvature(fit: Fit, a: Assessment) -> Iterator[Finding]:
         advice="Add axial runs (`extend --for axial`) and fit the quadratic model.",
         source="Box, Hunter and Hunter (2005), Statistics for Experimenters, 2nd ed., chapter 11",
     )
+
+
+def _on_scatter(a: Assessment) -> Iterator[Finding]:
+    found = a.scatter
+    if found is None:
+        return
+    if found.koenker_p is not None and found.koenker_p < CLEAR:
+        yield Finding(
+            level="caution",
+            what=f"The scatter is not alike: it is larger where the model gives "
+            f"{'more' if found.grows else 'less'}. Intervals are too narrow there and too wide at "
+            "the other end.",
+            evidence={"n R²": _short(found.koenker), "p": _short(found.koenker_p)},
+            advice="Look at what the likelihood says of the scale: the logarithm mends a scatter "
+            "that grows with the value.",
+            source="Koenker (1981), Journal of Econometrics 17, 107-112",
+        )
+    by_levene = found.levene_p is not None
+    p = found.levene_p if by_levene else found.bartlett_p
+    if p is not None and p < (CLEAR if by_levene else _GROSS):
+        yield Finding(
+            level="caution",
+            what="Replicates scatter more at some settings than at others.",
+            evidence={"groups of replicates": found.groups, "p": _short(p)},
+            advice="Look at the readings of the group that scatters most, then at the scale.",
+            source="Brown and Forsythe (1974), J. Am. Stat. Assoc. 69, 364-367"
+            if by_levene
+            else "Bartlett (1937), Proc. R. Soc. A 160, 268-282",
+        )
 
 
 def _on_normality(a: Assessment) -> Iterator[Finding]:

@@ -115,5 +115,6 @@ def _checks_object(known: Assessment) -> dict[str, Any]:
         "outliers": [asdict(outlier) for outlier in known.outliers],
         "outlier_limit": known.outlier_limit,
         "order": asdict(known.order) if known.order else None,
+        "scatter": asdict(known.scatter) if known.scatter else None,
         "normality": asdict(known.normality) if known.normality else None,
     }
