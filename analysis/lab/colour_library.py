@@ -1,8 +1,8 @@
 """The tables and the colour difference that come from the open library colour-science.
 
 Nothing else imports it. It takes seconds to load, with much that is not needed here. So what light
-and eye make of a wavelength is kept beside it, as the library gives it (`cie_weights.csv`, made
-with version 0.4.7; a test holds the two together), and the library is loaded for CIEDE2000 alone.
+and eye make of a wavelength is kept beside it, as the library gives it (`cie_weights.csv`,
+`cie_whites.csv`, made with version 0.4.7; a test holds the two together), and the library is loaded for CIEDE2000 alone.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ _OBSERVER_NAMES: dict[Observer, str] = {
     "2": "CIE 1931 2 Degree Standard Observer",
 }
 _KEPT = resources.files("analysis.lab").joinpath("cie_weights.csv")
+_WHITES = resources.files("analysis.lab").joinpath("cie_whites.csv")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +74,19 @@ def weights_of_library(viewing: Viewing) -> FloatArray:
 
 @cache
 def chromaticity_of_white(viewing: Viewing) -> tuple[float, float]:
-    """Give x and y of the perfect white."""
+    """Give x and y of the perfect white.
+
+    Source:
+        CIE white points as colour-science 0.4.7 holds them.
+    """
+    lines = _WHITES.read_text(encoding="utf-8").splitlines()[1:]
+    table = {tuple(cells[:2]): cells[2:] for cells in (line.split(",") for line in lines)}
+    x, y = table[viewing.illuminant, viewing.observer]
+    return float(x), float(y)
+
+
+def white_of_library(viewing: Viewing) -> tuple[float, float]:
+    """Look up anew what `chromaticity_of_white` keeps, in the library's own table."""
     table = _library().CCS_ILLUMINANTS[_OBSERVER_NAMES[viewing.observer]]
     x, y = table[viewing.illuminant]
     return float(x), float(y)
