@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,7 +13,10 @@ import numpy as np
 from analysis.choice.beside_controls import BesideControls, compare_with_controls
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
 from analysis.choice.search import choose_compromise
+from analysis.choice.with_full import WithFull, compare_with_full
+from analysis.surface.exact import Surface
 from analysis.surface.noise import production_of
+from doe.errors import OptimumError
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
@@ -58,13 +63,15 @@ class ChooseOutcome:
     compromise: Compromise
     seed: int
     against_controls: BesideControls
+    with_full: WithFull | None = None
     kept: bool = False
     files: tuple[Path, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What the team should know."""
-        return (*self.compromise.findings, *self.analysis.findings)
+        of_full = (self.with_full.finding,) if self.with_full is not None else ()
+        return (*self.compromise.findings, *of_full, *self.analysis.findings)
 
     @property
     def is_no(self) -> bool:
@@ -91,8 +98,9 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
     production = production_of(session.study, analysis.coding)
     against = compare_with_controls(found, analysis.fits, production, level=asked.level)
     outcome = ChooseOutcome(
-        analysis=analysis, compromise=found, seed=seed, against_controls=against
-    )
+        analysis=analysis, compromise=found, seed=seed, against_controls=against,
+        with_full=_with_full(analysis, found, asked, seed),
+    )  # fmt: skip
     if asked.keep:
         chosen = ChosenSettings(
             settings=dict(outcome.compromise.best.settings), because=asked.because, role=asked.role
@@ -107,14 +115,39 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
     return outcome
 
 
-def search_compromise(analysis: StudyAnalysis, options: ChooseOptions, seed: int) -> Compromise:
-    """Run the search on an analysed study."""
+def search_compromise(
+    analysis: StudyAnalysis,
+    options: ChooseOptions,
+    seed: int,
+    *,
+    instead: Mapping[str, Surface] | None = None,
+) -> Compromise:
+    """Run the search on an analysed study, with other models instead of some where given."""
+    surfaces = {**analysis.surfaces, **(instead or {})}
     roles = [view.role for view in analysis.session.study.views]
     view = match_name(options.view, roles) or options.view
     return choose_compromise(
-        analysis.session.study, analysis.region, analysis.surfaces, view=view,
+        analysis.session.study, analysis.region, surfaces, view=view,
         within_limits=options.within_limits, rng=np.random.default_rng(seed), level=options.level,
     )  # fmt: skip
+
+
+def _with_full(
+    analysis: StudyAnalysis, found: Compromise, options: ChooseOptions, seed: int
+) -> WithFull | None:
+    """Choose again with the full models; None where no terms were left out of any with an aim."""
+    aimed = {response.name for response in analysis.session.study.responses if response.aim}
+    full = {
+        name: one.reduction.full_fit
+        for name, one in analysis.fitted.items()
+        if one.reduction is not None and one.reduction.dropped and name in aimed
+    }
+    if not full:
+        return None
+    again: Compromise | None = None
+    with suppress(OptimumError):
+        again = search_compromise(analysis, options, seed, instead=full)
+    return compare_with_full(found, again, tuple(full), analysis.coding)
 
 
 def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
@@ -135,6 +168,7 @@ def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
         ],
         "before_steps": recipe_object(found.unrounded),
         "loss_by_steps": found.loss,
+        "with_full_models": _full_object(outcome.with_full),
         "view": found.view,
         "within_limits": found.within_limits,
         "not_fitted": dict(outcome.analysis.not_fitted),
@@ -142,6 +176,14 @@ def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
         "seed": outcome.seed,
     }
     return envelope(body, inputs=outcome.analysis.session.inputs(), findings=outcome.findings)
+
+
+def _full_object(found: WithFull | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    recipe = recipe_object(found.compromise.best) if found.compromise is not None else {}
+    moves = [asdict(move) for move in found.moves]
+    return {"responses": list(found.responses), **recipe, "moves": moves}
 
 
 def recipe_object(recipe: Recipe) -> dict[str, Any]:

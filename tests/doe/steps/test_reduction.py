@@ -9,6 +9,7 @@ import pytest
 
 from doe.cli.show_models import show_fit
 from doe.steps.adopt import adopt_table
+from doe.steps.choose import choose_study
 from doe.steps.fit import FitOptions, fit_study
 from tests.journeys.briefs import factors, study_of
 
@@ -78,3 +79,23 @@ def test_backward_and_best_are_both_to_be_had(study: Path) -> None:
     assert aicc["best"] is not None
     assert aicc["backward"] is not None
     assert aicc["best"] <= aicc["backward"] + 1e-9
+
+
+def test_choosing_with_reduced_models_tells_what_the_full_ones_choose(study: Path) -> None:
+    """Settings and desirability of both, the full ones as a study without reduction has them."""
+    fit_study(study, FitOptions(model="quadratic", keep=True))
+    full = choose_study(study).contract()
+    fit_study(study, FitOptions(model="quadratic", reduce=True, keep=True))
+    outcome = choose_study(study)
+    told = outcome.contract()["with_full_models"]
+
+    assert full["with_full_models"] is None
+    assert told["responses"] == ["y"]
+    assert told["settings"] == full["settings"]
+    assert told["desirability"] == pytest.approx(full["desirability"], abs=1e-9)
+    assert {move["setting"] for move in told["moves"]} == set(full["settings"])
+    for move in told["moves"]:
+        assert move["full"] == full["settings"][move["setting"]]
+        assert move["reduced"] == outcome.compromise.best.settings[move["setting"]]
+    # z2 does nothing: without its terms the reduced model has no reason to move it.
+    assert any("full models of 'y'" in finding.what for finding in outcome.findings)
