@@ -12,6 +12,7 @@ from analysis.fits.likelihood.any_response import fit_any_response
 from analysis.fits.likelihood.reducing import reduce_likelihood
 from analysis.fits.reduction import behind, beside
 from analysis.fits.selection import reduce_fit
+from analysis.fits.together import Together, responses_together
 from analysis.lab.response_data import ResponseData
 from analysis.lab.responses import gather
 from analysis.surface.exact import ExactResponse, Surface, exact_response
@@ -69,6 +70,11 @@ class StudyAnalysis:
         known: dict[str, Surface] = {**self.fits, **self.computed}
         names = [response.name for response in self.session.study.responses]
         return {name: known[name] for name in names if name in known}
+
+    @property
+    def together(self) -> dict[str, Together]:
+        """How the scatter of the responses goes together, by stratum."""
+        return responses_together(self.data, self.fitted)
 
     @property
     def comparisons(self) -> dict[str, tuple[LevelComparison, ...]]:

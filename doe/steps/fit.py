@@ -96,6 +96,14 @@ def fit_contract(
         "computed": {
             name: computed_object(exact, analysis) for name, exact in analysis.computed.items()
         },
+        "together": {
+            name: {
+                "responses": list(one.responses),
+                "correlation": one.correlation.tolist(),
+                "n": one.n.tolist(),
+            }
+            for name, one in analysis.together.items()
+        },
         "not_fitted": dict(analysis.not_fitted),
         "not_computed": dict(analysis.not_computed),
         "waiting": {

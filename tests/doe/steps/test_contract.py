@@ -116,6 +116,10 @@ def test_fit_has_every_key(study: Path) -> None:
         assert set(response["checks"]) >= CHECKS
         assert len(response["runs"]) == response["n"] == 36
         assert all(set(row) >= RUN for row in response["runs"])
+    together = told["together"]["residual"]
+    assert together["responses"] == ["viscosity", "gloss"]
+    assert together["n"] == [[36, 36], [36, 36]]
+    assert abs(together["correlation"][0][1]) < 1.0
 
 
 def test_terms_and_powers_name_the_same(study: Path) -> None:
