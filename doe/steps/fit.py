@@ -10,9 +10,11 @@ from typing import Any
 from analysis.fits.fit import Fit
 from analysis.lab.as_made import as_made
 from analysis.surface.exact import COMPUTED, ExactResponse
-from analysis.surface.noise import production_of
+from analysis.surface.near_models import near_models_finding
+from analysis.surface.noise import full_row, production_of
 from analysis.surface.survey import SurfaceLandscape, survey_all
 from doe.model.terms import make_model, term_label, unambiguous_label
+from doe.model.vertices import overall_centroid
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
 from doe.steps.fit_contract import response_object
@@ -59,7 +61,7 @@ def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
     """
     asked = options or FitOptions()
     session = open_study(path)
-    analysis = analyse(session, replace(asked, with_full=True))
+    analysis = _told_of_near(analyse(session, replace(asked, with_full=True)))
     if asked.keep:
         session = _keep(session, asked, analysis)
         analysis = replace(analysis, session=session)
@@ -127,6 +129,25 @@ def computed_object(exact: ExactResponse, analysis: StudyAnalysis) -> dict[str, 
             {"run": run, "value": float(value)} for run, value in zip(plan.run, values, strict=True)
         ],
     }
+
+
+def _told_of_near(analysis: StudyAnalysis) -> StudyAnalysis:
+    """Say where models nearly as good differ: at the settings chosen, else in the middle."""
+    if not any(one.reduction and one.reduction.near for one in analysis.fitted.values()):
+        return analysis
+    chosen = analysis.session.choices.chosen
+    if chosen is not None and chosen.settings:
+        production = production_of(analysis.session.study, analysis.coding)
+        row, where = full_row(chosen.settings, analysis.coding, production), "at the settings kept"
+    else:
+        row, where = overall_centroid(analysis.region)[0], "in the middle of the region"
+    fitted = {}
+    for name, one in analysis.fitted.items():
+        near = one.reduction.near if one.reduction is not None else ()
+        told = near_models_finding(one.fit, near, row, where)
+        more = (told,) if told is not None else ()
+        fitted[name] = replace(one, findings=(*one.findings, *more))
+    return replace(analysis, fitted=fitted)
 
 
 def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Session:
