@@ -22,6 +22,7 @@ from analysis.report.rounding import (
 from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
+from doe.cli.show_drift import show_drift
 from doe.cli.show_landscape import show_landscape
 from doe.cli.show_reduction import show_reduction
 from doe.model.strata import RESIDUAL
@@ -47,6 +48,8 @@ def show_fit(outcome: FitOutcome) -> str:
         paragraph(f"{name}: cannot be computed from the recipe. {why}")
         for name, why in outcome.analysis.not_computed.items()
     ]
+    if drift := show_drift(outcome.analysis.control_drifts, outcome.analysis.fits):
+        parts.append(drift)
     if outcome.kept:
         parts.append("Kept in choices.toml.")
     return "\n\n".join(parts)

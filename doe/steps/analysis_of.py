@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from analysis.fits.control_drift import ControlDrift, control_drifts
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.likelihood.any_response import fit_any_response
@@ -75,6 +76,14 @@ class StudyAnalysis:
     def together(self) -> dict[str, Together]:
         """How the scatter of the responses goes together, by stratum."""
         return responses_together(self.data, self.fitted)
+
+    @property
+    def control_drifts(self) -> dict[str, tuple[ControlDrift, ...]]:
+        """How far the controls drifted in order as done, by response."""
+        return {
+            name: control_drifts(self.data[name], one.fit, level=one.assessment.level)
+            for name, one in self.fitted.items()
+        }
 
     @property
     def comparisons(self) -> dict[str, tuple[LevelComparison, ...]]:

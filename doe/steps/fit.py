@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -86,11 +86,12 @@ def fit_contract(
     analysis: StudyAnalysis, landscapes: Mapping[str, SurfaceLandscape]
 ) -> dict[str, Any]:
     """Give the contract's object for a fitted study."""
-    comparisons = analysis.comparisons
+    comparisons, drifts = analysis.comparisons, analysis.control_drifts
     body = {
         "responses": {
             name: {
                 **response_object(fitted, comparisons[name]),
+                "control_drift": [asdict(one) for one in drifts[name]],
                 "landscape": landscape_object(landscapes[name]) if name in landscapes else None,
             }
             for name, fitted in analysis.fitted.items()

@@ -115,6 +115,7 @@ def test_fit_has_every_key(study: Path) -> None:
         assert all(set(row) >= LACK_OF_FIT for row in response["lack_of_fit"])
         assert set(response["checks"]) >= CHECKS
         assert len(response["runs"]) == response["n"] == 36
+        assert response["control_drift"] == []
         assert all(set(row) >= RUN for row in response["runs"])
     together = told["together"]["residual"]
     assert together["responses"] == ["viscosity", "gloss"]
