@@ -2,7 +2,8 @@
 
 Nothing else imports it. It takes seconds to load, with much that is not needed here. So what light
 and eye make of a wavelength is kept beside it, as the library gives it (`cie_weights.csv`,
-`cie_whites.csv`, made with version 0.4.7; a test holds the two together), and the library is loaded for CIEDE2000 alone.
+`cie_whites.csv`, made with version 0.4.7; a test holds them together), and the library is loaded
+for CIEDE2000 alone.
 """
 
 from __future__ import annotations
