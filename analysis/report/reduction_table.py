@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from analysis.fits.reduction import ModelFacts, Reduction
 from analysis.report.rounding import error_text, plain
@@ -50,16 +50,15 @@ def beside_full_table(response: str, reduction: Reduction | None) -> Table:
 
 
 def near_models_table(response: str, reduction: Reduction | None) -> Table:
-    """List the models within reach of the lowest AICc, best first, by what each leaves out."""
+    """List the models within reach of the lowest AICc, best first, against the one in use."""
     near = reduction.near if reduction is not None else ()
-    whole = reduction.full.terms if reduction is not None else ()
+    used = reduction.reduced.terms if reduction is not None else ()
     rows = []
     for one in near[:MOST_SHOWN]:
         terms = [term_label(term) for term in one.model.terms]
-        gone = [term for term in whole if term not in terms]
         rows.append(
             (
-                Cell(text=listed(gone) if gone else "nothing"),
+                Cell(text=difference_words(terms, used)),
                 Cell(text=str(len(terms)), value=len(terms)),
                 Cell(text=plain_fixed(one.aicc - near[0].aicc, 2), value=one.aicc - near[0].aicc),
                 Cell(text=plain_fixed(one.weight, 3), value=one.weight),
@@ -68,10 +67,25 @@ def near_models_table(response: str, reduction: Reduction | None) -> Table:
     return Table(
         name=f"{response} near models",
         title=f"{response}: models that the readings hardly tell apart.",
-        head=("Left out of the full model", "Terms", "AICc above the lowest", "Weight"),
+        head=("Against the model in use", "Terms", "AICc above the lowest", "Weight"),
         rows=tuple(rows),
         note=_near_note(reduction, len(near)),
     )
+
+
+def difference_words(terms: Sequence[str], used: Sequence[str]) -> str:
+    """Say in what a model differs from the one in use.
+
+    Example:
+        >>> difference_words(["dose", "pH"], ["dose", "dose²"])
+        'with pH, without dose²'
+    """
+    more = [term for term in terms if term not in used]
+    less = [term for term in used if term not in terms]
+    parts = [
+        f"{word} {listed(names)}" for word, names in (("with", more), ("without", less)) if names
+    ]
+    return ", ".join(parts) or "the same"
 
 
 def plain_fixed(value: float | int | None, digits: int) -> str:
