@@ -246,7 +246,9 @@ def _round_estimate(test: SlopeTest, known: FloatArray) -> FloatArray:
     bend = np.linalg.pinv(2.0 * form.curvature)
     leaning = bend @ (L @ form.fit.covariance @ L.T) @ bend
     ways = np.vstack([np.eye(len(known)), leaning.T])
-    ways = ways / np.maximum(np.linalg.norm(ways, axis=1, keepdims=True), 1e-300)
+    # An exact fit has no error to lean by.
+    ways = ways[np.isfinite(ways).all(axis=1) & ways.any(axis=1)]
+    ways = ways / np.linalg.norm(ways, axis=1, keepdims=True)
     ends = []
     for way in np.vstack([ways, -ways]):
         # As far as the search goes; halved until the set is left between two places.

@@ -30,10 +30,6 @@ CHOICE = (
     HEAD + factors(1) + '[[factor]]\nname = "base"\nlevels = ["ammonia", "soda"]\n'
     '[[response]]\nname = "y"\nper = "batch"\n'
 )
-SAMPLED = HEAD + factors(2) + '[[response]]\nname = "y"\nper = "sample"\n'
-SEVERAL = "run,batch,z1,z2,y\n" + "".join(
-    f"{i},{(i + 1) // 2},{(-1) ** i},{(-1) ** (i // 2)},{i * i % 7}\n" for i in range(1, 13)
-)
 NEGATIVE = "x1,x2,y\n" + "".join(f"0.{i},0.{10 - i},{i - 3}\n" for i in range(1, 10))
 FINE = "x1,x2,y\n" + "".join(f"0.{i},0.{10 - i},{i + 3}\n" for i in range(1, 10))
 NO_AIMS = (
@@ -243,7 +239,7 @@ WRONG = (
         )
     ),
     # Notes
-    asked("note of nothing", "note STUDY --says lost --because x", "--run, --batch or --reading"),
+    asked("note of nothing", "note STUDY --says lost --because x", "--day or --reading"),
     asked("note of two", "note STUDY --run 1 --batch 1 --says lost --because x", "one thing"),
     asked("note without reason", "note STUDY --run 1 --says lost", "--because"),
     asked("note of no run", "note STUDY --run 99 --says lost --because x", "no run 99"),
@@ -298,8 +294,6 @@ WRONG = (
     # What cannot be fitted
     Wrong(name="log of a negative reading", command="fit STUDY", says=("runs 1, 2 and 3", "zero"),
           change=adopted(BLEND, NEGATIVE)),
-    Wrong(name="several runs in a batch", command="fit STUDY", says=("several runs", "one run"),
-          change=adopted(SAMPLED, SEVERAL)),
     Wrong(name="squared share", command=("fit", "STUDY", "--drop", "x1^2"),
           says=("squares a share", "x1 × x2"), change=adopted(BLEND, FINE)),
     Wrong(name="linear share dropped", command="fit STUDY --drop x1", says=("never dropped",),
@@ -557,11 +551,11 @@ def test_broken_results_are_only_out_of_date(
 
 def test_check_says_why_nothing_can_be_fitted(tmp_path: Path, millbase: Millbase) -> None:
     """Not that readings are missing where they are not."""
-    adopted(SAMPLED, SEVERAL)(tmp_path)
+    adopted(BLEND, NEGATIVE)(tmp_path)
     lines = [line["text"] for line in millbase("check", tmp_path, "--json").json["status"]]
     (said,) = [line for line in lines if line.startswith("Models")]
 
-    assert "several runs" in said
+    assert "runs 1, 2 and 3" in said
 
 
 def test_a_fault_of_ours_is_one_line_and_a_file(
