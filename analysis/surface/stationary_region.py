@@ -26,6 +26,8 @@ FARTHEST = 2.0
 NET_POWER = 10
 # Places so far apart, coded, that the statistic is lowered from: the set may lie in pieces.
 DESCENTS, APART = 12, 0.6
+# 2¹⁵ places beside the net, which a piece between its places must escape, too.
+STREWN = 15
 STARTS, ROUNDS = 2, 2
 # Places looked at on the way back from a climb that left the set.
 WAY = 41
@@ -175,7 +177,11 @@ def stationary_region(
     held = statistic <= test.limit
     tried = np.all(np.abs(net) <= 1.0, axis=1)
     part = float(np.mean(held[tried])) if tried.any() else float("nan")
-    places = np.vstack([net[held], *_lowered(test, net, statistic)])
+    strewn = FARTHEST * (
+        2.0 * qmc.Sobol(len(form.columns), scramble=False).random_base2(STREWN) - 1.0
+    )
+    strewn = strewn[test.holds(strewn)]
+    places = np.vstack([net[held], strewn, *_lowered(test, net, statistic)])
     if known is not None:
         places = np.vstack([places, known, _round_estimate(test, known)])
     low, high = _ends(test, places)
