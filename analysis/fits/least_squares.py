@@ -124,7 +124,7 @@ def solve_least_squares(X: FloatArray, y: FloatArray) -> LeastSquares:
 
     Example:
         >>> line = np.column_stack([np.ones(3), [1.0, 2.0, 3.0]])
-        >>> solve_least_squares(line, np.array([2.0, 4.0, 6.0])).coefficients.round(12)
+        >>> solve_least_squares(line, np.array([2.0, 4.0, 6.0])).coefficients.round(12) + 0.0
         array([0., 2.])
     """
     n, p = X.shape

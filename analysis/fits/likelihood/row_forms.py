@@ -112,7 +112,7 @@ def log_normal_between(low: FloatArray, high: FloatArray) -> FloatArray:
 
     Example:
         >>> log_normal_between(np.array([9.0]), np.array([10.0])).round(6)
-        array([-43.628149])
+        array([-43.628217])
     """
     # Φ(b) − Φ(a) = Φ(−a) − Φ(−b): taken on the side where both are small.
     turn = low + high > 0.0
