@@ -76,5 +76,5 @@ def _row(cells: Iterator[str] | tuple[str, ...]) -> str:
 
 
 if __name__ == "__main__":
-    sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
+    sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]  # a stream of text when run
     sys.stdout.write(methods_page())

@@ -47,7 +47,7 @@ def problem(kind: str, seed: int) -> tuple[Study, Region, dict[str, Surface]]:
     for name in COMPUTED:
         known = bare.response(name)
         surfaces[name] = exact_response(bare, known, coding)
-        values = surfaces[name].values(points)  # type: ignore[union-attr]
+        values = surfaces[name].values(points)  # type: ignore[union-attr]  # none is None here
         low, high = float(values.min()), float(values.max())
         responses.append(
             {"name": name, "from": name, "aim": "low", "best": low - 0.1 * (high - low),

@@ -50,7 +50,7 @@ def test_days_are_a_stratum_only_where_they_are_random(effect: str, names: tuple
     """Fixed days are columns of the model."""
     data, _ = split_plot()
     labels = tuple(f"{(b or 1) // 2}" for b in data.batch)
-    blocking = Blocking(name="day", of=labels, effect=effect, planned=False)  # type: ignore[arg-type]
+    blocking = Blocking(name="day", of=labels, effect=effect, planned=False)  # type: ignore[arg-type]  # a plain str
 
     assert strata_of_data(replace(data, block=labels, blocking=blocking)).names == names
 

@@ -42,7 +42,7 @@ def computed(name: str, unit: RawUnit, **options: float | str) -> Computed:
 def tinted(sample: Curve, **more: object) -> RawUnit:
     """Make a unit with a sample and the standard."""
     held: dict[str, object] = {"standard": {"": curve(STANDARD)}, **more}
-    return RawUnit(label="run 1", curves={"": sample}, **held)  # type: ignore[arg-type]
+    return RawUnit(label="run 1", curves={"": sample}, **held)  # type: ignore[arg-type]  # one keyword of RawUnit
 
 
 def told(done: Computed) -> str:

@@ -112,7 +112,7 @@ def test_steps_of_five_count_as_such() -> None:
 def curve(run: int, values: tuple[float, ...], **more: object) -> Curve:
     """Make a curve of a run, six places."""
     x = tuple(400.0 + 20 * i for i in range(len(values)))
-    return Curve(id=run, run=run, x=x, y=values, source=f"curves.csv, line {run}", **more)  # type: ignore[arg-type]
+    return Curve(id=run, run=run, x=x, y=values, source=f"curves.csv, line {run}", **more)  # type: ignore[arg-type]  # mixed keywords
 
 
 STRENGTH = {"name": "strength", "from": "colour strength", "per": "sample"}
