@@ -82,7 +82,12 @@ def _check(options: NoteOptions) -> None:
 def _on_unit(session: Session, options: NoteOptions) -> NoteOutcome:
     subject, number, known = _unit(session, options)
     if number is None or number not in known:
-        raise ResultsError(f"the plan has no {subject} {number}")
+        numbers = sorted(one for one in known if one is not None)
+        raise ResultsError(
+            f"the plan has no {subject} {number}",
+            where=f"--{subject}",
+            allowed=f"{numbers[0]} to {numbers[-1]}" if numbers else f"a plan with a {subject}",
+        )
     note = Note(
         subject=subject,
         number=number,
