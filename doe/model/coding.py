@@ -199,6 +199,29 @@ def decode(coded: FloatArray, coding: Coding) -> FloatArray:
     return values
 
 
+def lab_values(coded: FloatArray, axis: NumericAxis) -> tuple[FloatArray, FloatArray]:
+    """Turn coded settings of an axis with one range into lab ones, and give their slope.
+
+    Args:
+        coded: Shape (n,).
+        axis: Its range must not hang on a choice.
+
+    Returns:
+        Lab settings and lab units per coded unit, both of shape (n,).
+
+    Raises:
+        ValueError: The range hangs on a choice.
+    """
+    if axis.ranges:
+        raise ValueError(f"the range of '{axis.name}' hangs on a choice")
+    middle, half = _ends_on_scale(axis.low, axis.high, axis.spacing)
+    onto = middle + half * coded
+    if axis.spacing == "even":
+        return onto, np.full(len(coded), half)
+    values = np.exp(onto)
+    return values, half * values
+
+
 def settings_table(values: FloatArray, coding: Coding) -> Settings:
     """Put names and level names to an array of lab settings, shape (n, k)."""
     return Settings(names=coding.names, values=values, labels=coding.labels)

@@ -16,19 +16,39 @@ class Column:
     Attributes:
         term: The term it belongs to.
         levels: For each named choice in the term, the level whose effect the column carries.
+        shape: Of a form: the shape parameter along which the column is the slope of the value; its
+            coefficient is what is missing to the estimate, 0. Its term is that of the bent factor.
     """
 
     term: Term
     levels: tuple[tuple[str, str], ...] = ()
+    shape: str = ""
 
 
 def model_columns(model: Model, coding: Coding) -> tuple[Column, ...]:
     """List the p columns of a model's matrix.
 
     A term with named choices has one column for each combination of all their levels but the last.
-    Crossed with a ranged factor, a choice counts only the levels at which the factor exists.
+    Crossed with a ranged factor, a choice counts only the levels at which the factor exists. The
+    shape parameters of a form come last.
     """
-    return tuple(column for term in model.terms for column in _columns_of(term, coding))
+    own = tuple(column for term in model.terms for column in _columns_of(term, coding))
+    return own + shape_columns(model)
+
+
+def shape_columns(model: Model) -> tuple[Column, ...]:
+    """List the columns of the shape parameters; none without a form, or without its weights."""
+    if model.bend is None:
+        return ()
+    term = Term(powers=((model.bend.factor, 1),))
+    return tuple(Column(term=term, shape=name) for name in model.bend.shape_columns)
+
+
+def bent_columns(columns: tuple[Column, ...], factor: str) -> tuple[int, ...]:
+    """Number the columns that hold a bent factor, its shape parameters left out."""
+    return tuple(
+        j for j, column in enumerate(columns) if factor in column.term.names and not column.shape
+    )
 
 
 def column_label(column: Column) -> str:
@@ -43,6 +63,8 @@ def column_label(column: Column) -> str:
         '"dose × g" × neutraliser (ammonia)'
     """
     label = term_label(column.term)
+    if column.shape:
+        return f"{label}: {column.shape}"
     if not column.levels:
         return label
     levels = dict(column.levels)

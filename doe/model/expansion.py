@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from doe.model.coding import ChoiceAxis, Coding, NumericAxis
-from doe.model.column import Column, contrast_levels, model_columns
-from doe.model.term import Model
+from doe.model.bend import Bend, Bent
+from doe.model.coding import ChoiceAxis, Coding, NumericAxis, lab_values
+from doe.model.column import Column, bent_columns, contrast_levels, model_columns, shape_columns
+from doe.model.term import Model, Term
 from doe.study.settings import FloatArray, frozen_array
 
 IndexArray = NDArray[np.intp]
@@ -111,6 +112,80 @@ class Expansion:
         return features
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BentExpansion(Expansion):
+    """A model with one axis bent, over the same coded settings as without.
+
+    The columns of its shape parameters are ∂(row · b)/∂s = Σ b_c · (column c without the factor) ·
+    ∂u/∂s, with the weights b of the form.
+
+    Attributes:
+        bend: The form.
+        axis: Which setting is bent.
+        plain: The columns of the terms, over settings of which that one is bent already.
+        rest: Those that hold the bent factor, without it.
+    """
+
+    bend: Bend
+    axis: int
+    plain: Expansion
+    rest: Expansion
+
+    def matrix(self, coded: FloatArray) -> FloatArray:
+        """Expand coded settings, shape (n, k), into the model matrix, shape (n, p)."""
+        bent, known, _ = self._bent(coded)
+        X = self.plain.matrix(bent)
+        if not self.bend.weights:
+            return X
+        pull = self.rest.matrix(coded) @ np.array(self.bend.weights)
+        return np.hstack([X, pull[:, None] * known.by_shape])
+
+    def gradient(self, coded: FloatArray) -> FloatArray:
+        """Give the slopes of every column, shape (n, k, p), per unit coded without the form."""
+        bent, known, lab = self._bent(coded)
+        G = self.plain.gradient(bent)
+        G[:, self.axis] *= (known.slope * lab)[:, None]
+        if not self.bend.weights:
+            return G
+        weights = np.array(self.bend.weights)
+        pull, by_setting = self.rest.matrix(coded) @ weights, self.rest.gradient(coded) @ weights
+        shapes = by_setting[:, :, None] * known.by_shape[:, None, :]
+        shapes[:, self.axis] += (pull * lab)[:, None] * known.slope_by_shape
+        return np.concatenate([G, shapes], axis=2)
+
+    def _bent(self, coded: FloatArray) -> tuple[FloatArray, Bent, FloatArray]:
+        """Give the settings with the axis bent, the bend there, and lab units a coded unit."""
+        axis = self.coding.axes[self.axis]
+        assert isinstance(axis, NumericAxis)
+        values, per_coded = lab_values(coded[:, self.axis], axis)
+        known = self.bend.at(values)
+        bent = np.array(coded, dtype=np.float64)
+        bent[:, self.axis] = known.value
+        return bent, known, per_coded
+
+
+def _bent(coding: Coding, model: Model, bend: Bend) -> BentExpansion:
+    own = model_columns(replace(model, bend=None), coding)
+    plain = compile_columns(coding, own)
+    rest = tuple(_without(own[j], bend.factor) for j in bent_columns(own, bend.factor))
+    known = {field.name: getattr(plain, field.name) for field in fields(plain)}
+    known["columns"] = own + shape_columns(model)
+    return BentExpansion(
+        **known,
+        bend=bend,
+        axis=coding.index(bend.factor),
+        plain=plain,
+        rest=compile_columns(coding, rest),
+    )
+
+
+def _without(column: Column, factor: str) -> Column:
+    powers = dict(column.term.powers)
+    if powers.pop(factor) != 1:
+        raise ValueError(f"{factor} is bent and squared")
+    return replace(column, term=Term(powers=tuple(powers.items())))
+
+
 def compile_model(coding: Coding, model: Model) -> Expansion:
     """Make a model ready for searches; the same value again for the same model.
 
@@ -126,7 +201,9 @@ def compile_model(coding: Coding, model: Model) -> Expansion:
 
 @lru_cache(maxsize=128)
 def _compiled(coding: Coding, model: Model) -> Expansion:
-    return compile_columns(coding, model_columns(model, coding))
+    if model.bend is None:
+        return compile_columns(coding, model_columns(model, coding))
+    return _bent(coding, model, model.bend)
 
 
 def compile_columns(coding: Coding, columns: tuple[Column, ...]) -> Expansion:

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.linalg import qr, solve_triangular
 
 from doe.model.coding import Coding, ShareAxis, code
-from doe.model.column import Column, column_label, model_columns
+from doe.model.column import Column, column_label, model_columns, shape_columns
 from doe.model.expansion import compile_model
 from doe.model.pseudo import lowest_shares, to_pseudo
 from doe.model.term import INTERCEPT, Model
@@ -175,9 +175,17 @@ def pseudo_matrix(values: FloatArray, coding: Coding, model: Model) -> FloatArra
     """Expand settings with shares as L-pseudo-components, shape (n, p); see `model_matrix`."""
     coded = code(values, coding)
     shares = [j for j, axis in enumerate(coding.axes) if isinstance(axis, ShareAxis)]
-    if len(shares) > 1:
-        coded[:, shares] = to_pseudo(coded[:, shares], lowest_shares(coding))
-    return compile_model(coding, model).matrix(coded)
+    expansion = compile_model(coding, model)
+    if len(shares) < 2:
+        return expansion.matrix(coded)
+    pseudo = coded.copy()
+    pseudo[:, shares] = to_pseudo(coded[:, shares], lowest_shares(coding))
+    X = expansion.matrix(pseudo)
+    n_shapes = len(shape_columns(model))
+    if n_shapes:
+        # Weights of a form belong to the real shares, and what its columns say to no coding.
+        X[:, -n_shapes:] = expansion.matrix(coded)[:, -n_shapes:]
+    return X
 
 
 def leverage(X: FloatArray) -> FloatArray:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from doe.model.bend import Bend
+
 # Signs that mean something inside a term; a name that holds one is quoted there.
 _SIGNS = re.compile(r"[×*^²³·()\"]|^'|\s[xX−-]\s")
 _RAISED = {2: "²", 3: "³"}
@@ -35,10 +37,17 @@ class Term:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Model:
-    """A named set of terms, in the order they are fitted and shown."""
+    """A named set of terms, in the order they are fitted and shown.
+
+    Attributes:
+        name: Its name.
+        terms: The terms.
+        bend: The form that bends the axis of one factor; None where all axes are straight.
+    """
 
     name: str
     terms: tuple[Term, ...]
+    bend: Bend | None = None
 
 
 INTERCEPT = Term(powers=())
