@@ -114,6 +114,41 @@ def responses_together(
     return {name: one for name, one in every.items() if len(one.responses) > 1}
 
 
+def coefficients_together(
+    data: Mapping[str, ResponseData], fitted: Mapping[str, FittedResponse]
+) -> dict[tuple[str, str, str], FloatArray]:
+    """Find how the coefficients of two responses hang together, as they rest on the same units.
+
+    With b = A y for each response and a scatter of covariance σ_ab in a stratum,
+
+        Cov(b_a, b_b) = Σ_k σ_ab,k A_a Z_a,k Z_b,k' A_b'.
+
+    Args:
+        data: Readings by response.
+        fitted: Models by response; those fitted by likelihood are left out.
+
+    Returns:
+        A_a Z_a,k Z_b,k' A_b', shape (p_a, p_b), surfaces alone, by (a, b, stratum), a before b.
+    """
+    parts = {
+        name: _part(data[name], one.fit)
+        for name, one in fitted.items()
+        if one.fit.method != "ml" and name in data
+    }
+    solving = {
+        name: _solving(part, len(fitted[name].fit.columns))
+        for name, part in parts.items()
+        if RESIDUAL in part.told()
+    }
+    found: dict[tuple[str, str, str], FloatArray] = {}
+    for a, b in combinations(solving, 2):
+        for stratum in parts[a].variances:
+            if stratum in parts[b].variances:
+                shared = _shared(parts[a], parts[b], stratum)
+                found[a, b, stratum] = solving[a] @ shared @ solving[b].T
+    return found
+
+
 def nearest_correlation(matrix: FloatArray) -> FloatArray:
     """Find the correlation matrix that is nearest to a symmetric one with ones on its diagonal.
 
@@ -211,6 +246,29 @@ def _left(part: _Part, rows: IntArray, units: Sequence[Stratum]) -> tuple[FloatA
     X = part.X[rows]
     M = np.eye(len(rows)) - X @ linalg.pinv(root @ X) @ root
     return M @ part.y[rows], M
+
+
+def _solving(part: _Part, n_surface: int) -> FloatArray:
+    """Give A of b = A y, the coefficients of the surface alone, shape (p, n)."""
+    n = len(part.run)
+    told = [name for name in part.told() if name in part.units]
+    strata = [Stratum(name=name, unit=part.units[name]) for name in told]
+    ratios = [part.variances[name] / part.variances[RESIDUAL] for name in told]
+    root = whitening(strata, np.array(ratios, dtype=np.float64), n)
+    solving: FloatArray = (linalg.pinv(root @ part.X) @ root)[:n_surface]
+    return solving
+
+
+def _shared(a: _Part, b: _Part, stratum: str) -> FloatArray:
+    """Tell which runs of one response share a unit with which of the other, shape (n_a, n_b)."""
+    if stratum == RESIDUAL:
+        return np.array([[float(one == other) for other in b.run] for one in a.run])
+    unit_a, unit_b = a.units[stratum], b.units[stratum]
+    # Units are numbered apart for each response: runs that both have tell which is which.
+    place = {run: i for i, run in enumerate(b.run)}
+    same = {int(unit_a[i]): int(unit_b[place[r]]) for i, r in enumerate(a.run) if r in place}
+    alike = np.array([same.get(int(unit), -1) for unit in unit_a])
+    return (alike[:, None] == unit_b[None, :]).astype(np.float64)
 
 
 def _together(
