@@ -1,0 +1,104 @@
+"""The compromise chosen again without each run and batch."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.choice.influence import InfluenceQuestion, assess_influence
+from analysis.choice.influential import InfluenceOnChoice, units_of
+from analysis.choice.search import choose_compromise
+from analysis.fits.fitted_response import fit_response
+from analysis.fits.without_runs import refitting
+from analysis.lab.without_runs import without_runs
+from doe.model.region import region_of
+from tests.analysis.fits.adopted_table import adopt, range_factor, study_of
+
+PLACES = (-1.0, -1.0, -0.5, -0.5, 0.0, 0.0, 0.5, 0.5, 1.0, 1.0)
+
+
+def _judged(wild: float, *, whole: bool = False) -> tuple[InfluenceOnChoice, float, float]:
+    """Judge y = (x − 0.2)² with one reading (run 9, in batch 5) off by `wild`.
+
+    Returns the influence, and the setting chosen with all runs and without run 9.
+    """
+    study = study_of(
+        factors=[range_factor("x", unit="%")],
+        response={"name": "y", "aim": "low", "best": -1.0, "worst": 3.0},
+    )
+    rng = np.random.default_rng(8)
+    rows = [{"x": x, "y": (x - 0.2) ** 2 + 0.01 * rng.standard_normal()} for x in PLACES]
+    rows[8]["y"] -= wild
+    data, coding = adopt(study, rows, "y")
+    data = replace(data, batch=tuple(i // 2 + 1 for i in range(10)))
+    region = region_of(study)
+
+    def chosen(leave_out: set[int]) -> tuple[float, InfluenceOnChoice | None]:
+        part = without_runs(data, leave_out)
+        fitted = fit_response(part, coding, model="quadratic")
+        found = choose_compromise(study, region, {"y": fitted.fit}, rng=np.random.default_rng(1))
+        if leave_out:
+            return float(found.unrounded.settings["x"]), None
+        question = InfluenceQuestion(
+            study=study, region=region, surfaces={"y": fitted.fit}, compromise=found,
+            refittings={"y": refitting(data, coding, fitted)},
+        )  # fmt: skip
+        told = assess_influence(
+            question, np.random.default_rng(2),
+            choose=(lambda fits: choose_compromise(
+                study, region, fits, rng=np.random.default_rng(1))) if whole else None,
+        )  # fmt: skip
+        return float(found.unrounded.settings["x"]), told
+
+    present, told = chosen(set())
+    other, _ = chosen({data.run[8]})
+    assert told is not None
+    return told, present, other
+
+
+def test_the_compromise_without_a_run_is_that_of_the_runs_left() -> None:
+    """The local search ends where the whole search on the other runs does."""
+    told, present, other = _judged(2.0)
+    run = next(one for one in told.units if one.unit.runs == (9,))
+
+    (move,) = run.moves
+    assert move.before == pytest.approx(present, abs=1e-6)
+    assert move.after == pytest.approx(other, abs=1e-5)
+    assert move.part == pytest.approx(abs(other - present) / 2, abs=1e-5)
+    assert run.gain == pytest.approx(run.desirability - run.at_present)
+
+
+def test_a_wild_reading_is_named_with_what_it_does_to_the_compromise() -> None:
+    """Run 9 and its batch lead their kinds, in a caution that names setting and unit."""
+    told, *_ = _judged(2.0, whole=True)
+    most = told.most("run")
+
+    assert most is not None
+    assert most.unit.number == 9
+    assert most.searched
+    assert told.most("batch").unit.number == 5  # type: ignore[union-attr]
+    caution = told.findings[0]
+    assert caution.level == "caution"
+    assert caution.what.startswith("Without run 9 the compromise moves: x from ")
+    assert " %." in caution.what
+
+
+def test_quiet_data_are_said_to_hang_on_no_single_run() -> None:
+    """Scatter of a hundredth moves nothing far."""
+    told, *_ = _judged(0.0)
+
+    assert [finding.level for finding in told.findings] == ["note"]
+    assert "No single run or batch decides" in told.findings[0].what
+
+
+def test_units_are_runs_then_batches_and_days_that_hold_several() -> None:
+    """A day that holds every run, or a batch of one run, is no unit of its own."""
+    study = study_of(factors=[range_factor("x")])
+    data, _ = adopt(study, [{"x": x, "y": x} for x in PLACES], "y")
+    data = replace(data, batch=(1, 1, *range(2, 10)), day=(1,) * 10)
+
+    assert [one.words for one in units_of({"y": data})] == [
+        *(f"run {run}" for run in data.run), "batch 1",
+    ]  # fmt: skip
