@@ -255,8 +255,8 @@ def _solving(part: _Part, n_surface: int) -> FloatArray:
     strata = [Stratum(name=name, unit=part.units[name]) for name in told]
     ratios = [part.variances[name] / part.variances[RESIDUAL] for name in told]
     root = whitening(strata, np.array(ratios, dtype=np.float64), n)
-    solving: FloatArray = (linalg.pinv(root @ part.X) @ root)[:n_surface]
-    return solving
+    solving = np.asarray(linalg.pinv(root @ part.X) @ root, dtype=np.float64)
+    return solving[:n_surface]
 
 
 def _shared(a: _Part, b: _Part, stratum: str) -> FloatArray:
@@ -268,7 +268,8 @@ def _shared(a: _Part, b: _Part, stratum: str) -> FloatArray:
     place = {run: i for i, run in enumerate(b.run)}
     same = {int(unit_a[i]): int(unit_b[place[r]]) for i, r in enumerate(a.run) if r in place}
     alike = np.array([same.get(int(unit), -1) for unit in unit_a])
-    return (alike[:, None] == unit_b[None, :]).astype(np.float64)
+    shared: FloatArray = (alike[:, None] == unit_b[None, :]).astype(np.float64)
+    return shared
 
 
 def _together(

@@ -141,8 +141,8 @@ def assess_risk(
     ranked = contributions(model, nominal, plan, transmitted, spread)
     return Risk(
         nominal=nominal,
-        probability=drawn.estimate(tested.all(axis=1)),
-        probability_true=drawn.estimate(true.all(axis=1)),
+        probability=drawn.estimate(np.asarray(tested.all(axis=1))),
+        probability_true=drawn.estimate(np.asarray(true.all(axis=1))),
         product=float(np.prod([one.probability.value for one in per_response])),
         per_response=per_response,
         contributions=ranked,

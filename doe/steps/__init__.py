@@ -31,6 +31,8 @@ _HOMES = {
     "predict_study": "predict",
     "choose_study": "choose",
     "ChooseOptions": "choose",
+    "assess_study_risk": "risk",
+    "RiskOptions": "risk",
     "report_study": "report",
     "run_demo": "demo",
     "plan_frame": "frames",

@@ -1,4 +1,4 @@
-"""Commands for the decision: choose, report, demo.
+"""Commands for the decision: choose, risk, report, demo.
 
 Steps are imported inside the commands, so that `--help` stays quick.
 """
@@ -26,6 +26,7 @@ from doe.cli.screen import tell
 def register(app: typer.Typer) -> None:
     """Add the commands of this module."""
     app.command(epilog="Example: millbase choose brick-red --within-limits")(choose)
+    app.command(epilog="Example: millbase risk brick-red --at-least 0.9")(risk)
     app.command(epilog="Example: millbase report brick-red")(report)
     app.command(epilog="Example: millbase demo brick-red-demo")(demo)
 
@@ -53,6 +54,42 @@ def choose(
         level=level, seed=seed,
     )  # fmt: skip
     finish(choose_study(study, options), json, show_choose)
+
+
+def risk(
+    study: StudyArgument,
+    at: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--at",
+            help="One setting, NAME=VALUE; once for each. Without: the kept settings, else the "
+            "compromise.",
+        ),
+    ] = None,
+    compromise: Annotated[
+        bool, typer.Option("--compromise", help="Search the compromise, whatever was kept.")
+    ] = False,
+    at_least: Annotated[
+        float | None,
+        typer.Option("--at-least", help="Probability that must be reached, such as 0.9; else 1."),
+    ] = None,
+    draws: Annotated[
+        int, typer.Option("--draws", help="Production batches to draw.", min=1)
+    ] = 65_536,
+    level: LevelOption = 0.95,
+    seed: SeedOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Tell the chance that a production batch meets every limit, and what costs most of it."""
+    tell(f"Drawing production batches of {study} …")
+    from doe.cli.show_risk import show_risk
+    from doe.steps.risk import RiskOptions, assess_study_risk
+
+    options = RiskOptions(
+        at=tuple(at or ()), compromise=compromise, at_least=at_least, draws=draws, level=level,
+        seed=seed,
+    )  # fmt: skip
+    finish(assess_study_risk(study, options), json, show_risk)
 
 
 def report(study: StudyArgument, seed: SeedOption = None, json: JsonOption = False) -> None:

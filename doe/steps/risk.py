@@ -1,0 +1,300 @@
+"""The step `risk`: the chance that a production batch meets every limit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.fits.together import coefficients_together
+from analysis.risk.batch_and_test import shares_of_test
+from analysis.risk.contributions import Contribution
+from analysis.risk.draws import DRAWS, DrawPlan
+from analysis.risk.model import RiskModel, make_risk_model
+from analysis.risk.posterior import Shared
+from analysis.risk.probability import ResponseRisk, Risk, assess_risk
+from analysis.surface.lines import inside_region
+from analysis.surface.noise import Production, full_row, production_of
+from doe.errors import StudyError
+from doe.model.coding import ChoiceAxis, Coding, settings_table
+from doe.steps.analysis_of import StudyAnalysis, analyse
+from doe.steps.choose import ChooseOptions, search_compromise
+from doe.steps.contract import envelope
+from doe.steps.model_choice import FitOptions
+from doe.steps.results import json_bytes, write_results
+from doe.steps.session import open_study
+from doe.steps.settings_text import settings_row, split_assignment
+from doe.study.finding import Finding
+from doe.study.names import match_name
+from doe.study.settings import FloatArray
+
+KEPT, FRESH, GIVEN = "kept settings", "compromise", "given settings"
+# More than these take minutes and tell nothing more.
+MOST_DRAWS = 16_777_216
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RiskOptions:
+    """What `risk` may be asked for.
+
+    Attributes:
+        at: `NAME=VALUE` once a setting; noise factors may be left out. Empty for the settings that
+            were kept, else the compromise.
+        compromise: Search the compromise anew, whatever was kept.
+        draws: How many production batches to draw.
+        seed: Of the draws and of the search; None for the brief's.
+        level: Of the intervals, 0..1.
+        at_least: Joint probability that must be reached, 0..1; None to ask for none.
+    """
+
+    at: tuple[str, ...] = ()
+    compromise: bool = False
+    draws: int = DRAWS
+    seed: int | None = None
+    level: float = 0.95
+    at_least: float | None = None
+
+    @property
+    def tries_out(self) -> bool:
+        """Whether something is tried that is not on record."""
+        return bool(self.at) or self.compromise or self.draws != DRAWS or self.seed is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RiskOutcome:
+    """The risk at one recipe and what it rests on.
+
+    Attributes:
+        analysis: The models.
+        model: What was drawn from.
+        risk: What came out.
+        settings: Of the recipe, by name; a choice by its level; noise factors left out.
+        of: Whether the settings are kept, given or found anew.
+        seed: Of the draws.
+        at_least: Probability that was asked for; None where none was.
+        own_findings: On the settings and on responses without a model.
+        files: What was written.
+    """
+
+    analysis: StudyAnalysis
+    model: RiskModel
+    risk: Risk
+    settings: dict[str, float | str]
+    of: str
+    seed: int
+    at_least: float | None = None
+    own_findings: tuple[Finding, ...] = ()
+    files: tuple[Path, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What the team should know."""
+        return (*self.own_findings, *self.risk.findings, *self.analysis.findings)
+
+    @property
+    def is_no(self) -> bool:
+        """Whether the probability that was asked for is not reached."""
+        return self.at_least is not None and self.risk.probability.value < self.at_least
+
+    def contract(self) -> dict[str, Any]:
+        """Give the object that `risk --json` prints."""
+        return risk_contract(self)
+
+
+def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOutcome:
+    """Find the probability that a production batch of a study meets every limit.
+
+    Raises:
+        DoeError: The study or the settings cannot be used, nothing can be fitted, or no response
+            has a limit that can be missed.
+    """
+    asked = options or RiskOptions()
+    _refuse_options(asked)
+    session = open_study(path)
+    analysis = analyse(session, FitOptions(level=asked.level))
+    model = risk_model_of(analysis)
+    seed = session.seed(asked.seed)
+    production = production_of(session.study, analysis.coding)
+    nominal, of = _settings(analysis, asked, seed, production)
+    plan = DrawPlan(draws=asked.draws, seed=seed)
+    outcome = RiskOutcome(
+        analysis=analysis, model=model, risk=assess_risk(model, nominal, plan, level=asked.level),
+        settings=_named(nominal, analysis.coding, production), of=of, seed=seed,
+        at_least=asked.at_least,
+        own_findings=(*_outside(nominal, analysis, production), *_gelled(analysis, model)),
+    )  # fmt: skip
+    if not asked.tries_out:
+        body = json_bytes(risk_contract(outcome))
+        files = write_results(session, {"risk.json": body}, command="risk")
+        outcome = replace(outcome, files=files)
+    return outcome
+
+
+def risk_model_of(analysis: StudyAnalysis) -> RiskModel:
+    """Make the production batches of an analysed study ready to be drawn.
+
+    Raises:
+        OptimumError: No response with a limit can be drawn.
+    """
+    shared = Shared(
+        together=analysis.together,
+        coefficients=coefficients_together(analysis.data, analysis.fitted),
+        test_share=shares_of_test(analysis.data, analysis.fitted),
+    )
+    return make_risk_model(analysis.session.study, analysis.coding, analysis.surfaces, shared)
+
+
+def _refuse_options(asked: RiskOptions) -> None:
+    if asked.at and asked.compromise:
+        raise StudyError(
+            "settings were given twice", where="millbase risk",
+            allowed="either --at NAME=VALUE, once a setting, or --compromise",
+        )  # fmt: skip
+    if not 1 <= asked.draws <= MOST_DRAWS:
+        raise StudyError(
+            f"{asked.draws} draws", where="--draws", allowed=f"1 to {MOST_DRAWS}",
+        )  # fmt: skip
+    if asked.at_least is not None and not 0.0 <= asked.at_least <= 1.0:
+        raise StudyError(
+            f"{asked.at_least:g} is no probability", where="--at-least",
+            allowed="0 to 1, such as 0.9",
+        )  # fmt: skip
+
+
+def _settings(
+    analysis: StudyAnalysis, asked: RiskOptions, seed: int, production: Production
+) -> tuple[FloatArray, str]:
+    """Give the settings to judge, shape (k,), noise factors at their mean, and whose they are."""
+    coding = analysis.coding
+    chosen = analysis.session.choices.chosen
+    if asked.at:
+        pairs = [split_assignment(text) for text in asked.at]
+        return _row(pairs, coding, production, "--at"), GIVEN
+    if chosen is not None and not asked.compromise:
+        kept = [(name, _text(value)) for name, value in chosen.settings.items()]
+        return _row(kept, coding, production, "choices.toml, [chosen]"), KEPT
+    found = search_compromise(analysis, ChooseOptions(level=asked.level), seed)
+    return full_row(found.best.settings, coding, production), FRESH
+
+
+def _row(
+    pairs: Sequence[tuple[str, str]], coding: Coding, production: Production, where: str
+) -> FloatArray:
+    """Read settings; noise factors, which nobody sets, lie at their production mean."""
+    given = dict(pairs)
+    if len(given) < len(pairs):
+        raise StudyError("a setting is given twice", where=where)
+    named = [match_name(name, coding.names) for name in given]
+    for column, mean in zip(production.columns, production.means, strict=True):
+        axis = coding.axes[column]
+        if axis.name not in named:
+            # Any level of a choice will do: it is drawn, not set.
+            any_one = axis.levels[0] if isinstance(axis, ChoiceAxis) else float(mean)
+            given[axis.name] = _text(any_one)
+    return settings_row(given, coding, where)
+
+
+def _text(value: float | str) -> str:
+    return value if isinstance(value, str) else np.format_float_positional(value, trim="0")
+
+
+def _named(row: FloatArray, coding: Coding, production: Production) -> dict[str, float | str]:
+    noise = {coding.names[j] for j in production.columns}
+    named = settings_table(row[None, :], coding).row(0)
+    return {name: value for name, value in named.items() if value is not None and name not in noise}
+
+
+def _outside(
+    row: FloatArray, analysis: StudyAnalysis, production: Production
+) -> tuple[Finding, ...]:
+    if bool(inside_region(analysis.region, row[None, :], production.columns)[0]):
+        return ()
+    return (
+        Finding(
+            level="caution",
+            what="These settings lie outside the region of the brief: no run stands behind them.",
+            advice="Believe the probability only after a run there.",
+        ),
+    )
+
+
+def _gelled(analysis: StudyAnalysis, model: RiskModel) -> tuple[Finding, ...]:
+    """Say that the chance of gelling is in no model."""
+    named = [name for name in model.names if name in analysis.data and analysis.data[name].gelled]
+    if not named:
+        return ()
+    runs = sorted({run for name in named for run in analysis.data[name].gelled})
+    return (
+        Finding(
+            level="caution",
+            what=f"{len(runs)} run{'s' if len(runs) > 1 else ''} gelled: the chance that a batch "
+            "gels is not in the probability.",
+            evidence={"runs": ", ".join(map(str, runs))},
+            advice="Keep away from the settings that gelled.",
+        ),
+    )
+
+
+def risk_contract(outcome: RiskOutcome) -> dict[str, Any]:
+    """Give the contract's object for a risk."""
+    risk = outcome.risk
+    body = {
+        "settings": outcome.settings,
+        "settings_are": outcome.of,
+        "probability": risk.probability.value,
+        "probability_error": risk.probability.error,
+        "probability_true": risk.probability_true.value,
+        "probability_true_error": risk.probability_true.error,
+        "product_of_singles": risk.product,
+        "per_response": {one.response: _response_object(one) for one in risk.per_response},
+        "contributions": [_contribution_object(one) for one in risk.contributions],
+        "robust": None,
+        "window": None,
+        "transmitted": {
+            one.response: {"sd": one.sd, "variance_by_source": dict(one.by_source)}
+            for one in risk.transmitted
+        },
+        "outside": risk.outside,
+        "left_out": dict(risk.left_out),
+        "not_fitted": dict(outcome.analysis.not_fitted),
+        "not_computed": dict(outcome.analysis.not_computed),
+        "at_least": outcome.at_least,
+        "level": risk.level,
+        "draws": risk.plan.n,
+        "scramblings": risk.plan.scramblings,
+        "seed": outcome.seed,
+    }
+    return envelope(body, inputs=outcome.analysis.session.inputs(), findings=outcome.findings)
+
+
+def _response_object(one: ResponseRisk) -> dict[str, Any]:
+    return {
+        "unit": one.unit,
+        "limits": list(one.limits),
+        "expected": one.expected,
+        "production_interval": one.production_interval,
+        "true_interval": one.true_interval,
+        "probability": one.probability.value,
+        "probability_error": one.probability.error,
+        "probability_true": one.probability_true.value,
+        "probability_true_error": one.probability_true.error,
+        "room": one.room,
+        "room_in_sd": one.room_in_sd,
+        "transmitted_sd": one.transmitted_sd,
+        "drawn_sd": one.drawn_sd,
+    }
+
+
+def _contribution_object(one: Contribution) -> dict[str, Any]:
+    return {
+        "source": one.source,
+        "kind": one.kind,
+        "probability_without": one.probability_without,
+        "gain": one.gain.value,
+        "gain_error": one.gain.error,
+        "gain_by_response": dict(one.by_response),
+        "variance_shares": {name: asdict(share) for name, share in one.shares.items()},
+    }
