@@ -20,8 +20,11 @@ from doe.study.settings import BoolArray, FloatArray, frozen_array
 
 # A direction is missing when its singular value, columns scaled alike, drowns in rounding.
 RANK_TOLERANCE = 4.0 * float(np.finfo(np.float64).eps)
-# Each pass of refinement gains digits until nothing moves; two are the rule, five the end.
+# Each pass of refinement gains digits until nothing moves; one or two are the rule, five the end.
 _MAX_PASSES = 5
+# A step is the part of the one before that the first was of the coefficients, or less: after one as
+# short as this, beside them, the next is below the last digit of any.
+_LAST_STEP = 1e-13
 # Residuals below this part of the largest reading are the rounding of the readings themselves: a
 # response that was computed, not measured, or one that never varies.
 _EXACT = 16.0 * float(np.finfo(np.float64).eps)
@@ -109,12 +112,14 @@ def of_constant(solved: LeastSquares, X: FloatArray, planned: BoolArray) -> Leas
     )
 
 
-def solve_least_squares(X: FloatArray, y: FloatArray) -> LeastSquares:
+def solve_least_squares(X: FloatArray, y: FloatArray, *, refined: bool = True) -> LeastSquares:
     """Fit y by the columns of X.
 
     Args:
         X: Shape (n, p), n at least p.
         y: Shape (n,).
+        refined: Whether to go on to the last digits of these very numbers; needless where X and y
+            are products that have been rounded themselves.
 
     Returns:
         Coefficients and what belongs to them; with n = p there are no degrees of freedom.
@@ -133,8 +138,9 @@ def solve_least_squares(X: FloatArray, y: FloatArray) -> LeastSquares:
     if dependent or n < p:
         raise DependentColumnsError(dependent, p - len(dependent))
     Q, R = _factor(scaled)
-    b, r = _refine(scaled, y, Q, R)
-    R_inverse = linalg.solve_triangular(R, np.eye(p)) / scale[:, None]
+    R_inverse = np.asarray(linalg.solve_triangular(R, np.eye(p)), dtype=np.float64)
+    b, r = _refine(scaled, y, Q, R_inverse, passes=_MAX_PASSES if refined else 0)
+    R_inverse = R_inverse / scale[:, None]
     if n == p or np.abs(r).max(initial=0.0) <= _EXACT * np.abs(y).max(initial=0.0):
         r = np.zeros(n)
     return LeastSquares(
@@ -196,8 +202,8 @@ def dependent_groups(X: FloatArray) -> tuple[tuple[int, ...], ...]:
 
 
 def _factor(X: FloatArray) -> tuple[FloatArray, FloatArray]:
-    Q, R = linalg.qr(X, mode="economic")
-    return Q.astype(np.float64), R.astype(np.float64)
+    Q, R = np.linalg.qr(X)
+    return Q, R
 
 
 def _singular_values(scaled: FloatArray) -> tuple[FloatArray, tuple[tuple[int, ...], ...]]:
@@ -205,31 +211,31 @@ def _singular_values(scaled: FloatArray) -> tuple[FloatArray, tuple[tuple[int, .
     if p == 0:
         return np.zeros(0), ()
     equal = scaled / np.maximum(np.linalg.norm(scaled, axis=0), np.finfo(np.float64).tiny)
-    singular = linalg.svdvals(equal)
+    singular: FloatArray = np.linalg.svd(equal, compute_uv=False)
     if n >= p and singular[-1] > max(n, p) * RANK_TOLERANCE * singular[0]:
         return singular, ()
     return singular, dependent_groups(scaled)
 
 
 def _refine(
-    X: FloatArray, y: FloatArray, Q: FloatArray, R: FloatArray
+    X: FloatArray, y: FloatArray, Q: FloatArray, R_inverse: FloatArray, *, passes: int
 ) -> tuple[FloatArray, FloatArray]:
     # Björck: [I X; X' 0][r; b] = [y; 0]. Its residuals f = y − r − Xb and g = −X'r are rounded once
-    # only; the corrections come from the factors at hand.
-    b = linalg.solve_triangular(R, Q.T @ y)
+    # only; the corrections, which need few digits, come from the factors at hand.
+    b = R_inverse @ (Q.T @ y)
     r = y - X @ b
     last = np.inf
-    for _ in range(_MAX_PASSES):
+    for _ in range(passes):
         f = subtract_products(y, np.column_stack([r, X]), np.r_[1.0, b])
         g = subtract_products(np.zeros_like(b), np.ascontiguousarray(X.T), r)
-        u = linalg.solve_triangular(R, g, trans="T")
+        u = R_inverse.T @ g
         projected = Q.T @ f
-        step = linalg.solve_triangular(R, projected - u)
+        step = R_inverse @ (projected - u)
         size = float(np.linalg.norm(step))
         if not size < last:
             break
         r = r + Q @ u + (f - Q @ projected)
         b, last = b + step, size
-        if size == 0.0:
+        if size <= _LAST_STEP * float(np.linalg.norm(b)):
             break
     return b, r

@@ -1,8 +1,7 @@
 """Generalised least squares with variance components by restricted maximum likelihood.
 
 The components are found first, on what is left beside the columns; the coefficients are then least
-squares of rows and readings both multiplied by the root of V⁻¹, with the same care for digits as
-any other fit.
+squares of rows and readings both multiplied by the root of V⁻¹.
 
 Source:
     Patterson and Thompson (1971), Biometrika 58, 545-554; Kenward and Roger (1997), Biometrics 53,
@@ -106,7 +105,7 @@ def solve_mixed(X: FloatArray, y: FloatArray, strata: Strata) -> MixedSolution:
     ratios = np.zeros(len(random))
     ratios[told] = optimum.ratios
     root = whitening(random, ratios, len(y))
-    solved = solve_least_squares(root @ X, root @ y) if ratios.any() else plain
+    solved = solve_least_squares(root @ X, root @ y, refined=False) if ratios.any() else plain
     variance = optimum.height.quad / (model.n - model.p)
     components = np.append(ratios, 1.0) * variance
     components[list(untold)] = np.nan
@@ -115,8 +114,9 @@ def solve_mixed(X: FloatArray, y: FloatArray, strata: Strata) -> MixedSolution:
         tuple(names[k] for k in told), [random[k].unit for k in told],
         variance, optimum.known,
     )  # fmt: skip
-    spoilt = part.touched([random[k].unit for k in untold if k < len(random)])
-    spoilt |= len(random) in untold
+    spoilt = np.full(X.shape[1], len(random) in untold)
+    if untold:
+        spoilt |= part.touched([random[k].unit for k in untold if k < len(random)])
     return MixedSolution(
         strata=strata,
         names=names,
@@ -166,11 +166,11 @@ class Weighed:
         R = np.triu(self.basis.T @ self.X)
         return np.asarray(linalg.solve_triangular(R, np.eye(p)))
 
-    def pulls(self, units: Sequence[IntArray]) -> list[FloatArray]:
-        """Give V^(-1/2) G_k V⁻¹ X on the basis, shape (n, p), for each stratum and G = I."""
+    def pulls(self, units: Sequence[IntArray]) -> FloatArray:
+        """Give V^(-1/2) G_k V⁻¹ X on the basis for each stratum and G = I, shape (r + 1, n, p)."""
         inverse = self.root.T @ self.basis
         members = [members_of(unit) for unit in units]
-        return [*(self.root @ (Z @ (Z.T @ inverse)) for Z in members), self.root @ inverse]
+        return np.asarray(self.root @ np.array([*(Z @ (Z.T @ inverse) for Z in members), inverse]))
 
     def adjusted(
         self, strata: tuple[str, ...], units: Sequence[IntArray], variance: float, known: FloatArray
@@ -189,14 +189,11 @@ class Weighed:
         pulls, back = self.pulls(units), self.back
         W = 2 * _scaled_inverse(known)
         # On the basis Φ = σ²I, and Q_kl − P_kΦP_l = E_k'(I − QQ')E_l / σ⁶ with the pulls E.
-        beside = [E - self.basis @ (self.basis.T @ E) for E in pulls]
-        adding = sum(
-            W[k, m] * (beside[k].T @ beside[m])
-            for k in range(len(pulls))
-            for m in range(len(pulls))
-        )
-        inner = np.eye(len(back)) + adding + np.transpose(adding)
-        slopes = np.array([back @ (self.basis.T @ E) @ back.T for E in pulls])
+        on = self.basis.T @ pulls
+        beside = pulls - self.basis @ on
+        adding = np.tensordot(beside, np.tensordot(W, beside, axes=1), axes=((0, 1), (0, 1)))
+        inner = np.eye(len(back)) + adding + adding.T
+        slopes = back @ on @ back.T
         known_of_tests = KenwardRoger(
             strata=(*strata, RESIDUAL),
             unadjusted=variance * (back @ back.T),

@@ -67,7 +67,9 @@ class VarianceModel:
         e: Residuals along the s directions, shape (s,).
         within: Sum of squares of the residuals beside them.
         inner: Z'Z, shape (q, q), for the plain likelihood.
-        stratum: Which stratum each of the q columns belongs to, shape (q,).
+        member: 1 where a column belongs to a stratum, shape (q, r).
+        scales: Mean size of each stratum's part of V where ρ = 1, shape (r,); 0 where there is
+            none.
         n: Rows.
         p: Coefficients.
         r: Random strata.
@@ -79,14 +81,15 @@ class VarianceModel:
     e: FloatArray
     within: float
     inner: FloatArray
-    stratum: IntArray
+    member: FloatArray
+    scales: FloatArray
     n: int
     p: int
     r: int
     is_diagonal: bool = False
 
     def __post_init__(self) -> None:
-        for name in ("A", "B", "e", "inner"):
+        for name in ("A", "B", "e", "inner", "member", "scales"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
 
     def of_residuals(self, residuals: FloatArray) -> VarianceModel:
@@ -95,27 +98,18 @@ class VarianceModel:
         beside = residuals - self.A @ e
         return replace(self, e=e, within=float(beside @ beside))
 
-    @property
-    def scales(self) -> FloatArray:
-        """Mean size of each stratum's part of V where ρ = 1, shape (r,); 0 where there is none."""
-        squares = (self.B**2).sum(axis=0)
-        counts = np.maximum(self._sums((squares > _NO_DIRECTION**2).astype(np.float64)), 1.0)
-        return self._sums(squares) / counts
-
     def untold(self) -> tuple[int, ...]:
         """Name strata whose variance these rows cannot tell; r stands for the residual.
 
         Where two components move the likelihood alike, all that are tied so are named.
         """
-        known = self.information(np.zeros(self.r))
+        known = self._information(np.eye(len(self.e)))
         size = np.sqrt(np.diag(known))
         empty = [k for k in range(self.r) if size[k] <= _NO_DIRECTION * size[-1] or size[-1] <= 0]
         told = [k for k in range(self.r + 1) if k not in empty]
         if not told or self.n <= self.p:
             return tuple(range(self.r + 1))
-        values, vectors = np.linalg.eigh(known[np.ix_(told, told)] / np.outer(size, size)[
-            np.ix_(told, told)
-        ])  # fmt: skip
+        values, vectors = np.linalg.eigh(known[told][:, told] / np.outer(size[told], size[told]))
         tied = np.abs(vectors[:, values < _SAME]).max(axis=1, initial=0.0) > np.sqrt(_SAME)
         return tuple(sorted({*empty, *(k for k, t in zip(told, tied, strict=True) if t)}))
 
@@ -123,18 +117,38 @@ class VarianceModel:
         """Give the profile likelihood and its derivatives at some ratios, all 0 or more."""
         if self.is_diagonal:
             return self._height_alone(float(ratios[0]), likelihood)
-        C, log_det = self._inverse(ratios)
-        CB, Ce = C @ self.B, C @ self.e
-        T, v = self.B.T @ CB, self.B.T @ Ce
-        quad = self.within + float(self.e @ Ce)
+        half, log_det = self._half_inverse(ratios)
+        pulled_in, left = half @ self.B, half @ self.e
+        T, v = pulled_in.T @ pulled_in, pulled_in.T @ left
+        quad = self.within + float(left @ left)
         det, traces, crossed = log_det, self._sums(np.diag(T)), self._blocks(T**2)
         m = self.n - self.p
         if likelihood == "ml":
             det, inner = self._inner_inverse(ratios)
             traces, crossed, m = self._sums(np.diag(inner)), self._blocks(inner**2), self.n
         own = self._sums(v**2)
-        pulled = self._blocks(T * np.outer(v, v))
+        pulled = self._blocks(v[:, None] * T * v)
         return _height(m, det, quad, traces, crossed, own, pulled)
+
+    def values(self, ratios: FloatArray, likelihood: Likelihood = "reml") -> FloatArray:
+        """Give the value of the height at many places at once, shape (g, r) to shape (g,).
+
+        To some digits fewer than `height`: to see where it is high, not to end there.
+        """
+        of_columns, s = ratios @ self.member.T, len(self.e)
+        # With M = I + BρB' bordered by e and by c, the last pivot is c − e'M⁻¹e.
+        border = 2 * float(self.e @ self.e) + self.within
+        bordered = np.empty((len(ratios), s + 1, s + 1))
+        bordered[:, :s, :s] = np.eye(s) + (self.B * of_columns[:, None, :]) @ self.B.T
+        bordered[:, :s, s] = bordered[:, s, :s] = self.e
+        bordered[:, s, s] = border
+        roots = np.linalg.cholesky(bordered).diagonal(axis1=1, axis2=2)
+        quad, roots, m = self.within + border - roots[:, s] ** 2, roots[:, :s], self.n - self.p
+        if likelihood == "ml":
+            half, m = np.sqrt(of_columns), self.n
+            whole = np.eye(len(self.inner)) + half[:, :, None] * self.inner * half[:, None, :]
+            roots = np.linalg.cholesky(whole).diagonal(axis1=1, axis2=2)
+        return np.asarray(-np.log(roots).sum(axis=1) - 0.5 * m * np.log(quad / m))
 
     def slopes_alone(self, ratios: FloatArray, likelihood: Likelihood) -> FloatArray:
         """Give the slope along ln ρ of a single stratum at many ratios, shape of `ratios`."""
@@ -150,7 +164,8 @@ class VarianceModel:
         """Give the restricted likelihood of all r + 1 variances, residual last and above 0."""
         residual = float(variances[-1])
         ratios = variances[:-1] / residual
-        C, log_det = self._inverse(ratios)
+        half, log_det = self._half_inverse(ratios)
+        C = half.T @ half
         Ce = C @ self.e
         v = self.B.T @ Ce
         quad = self.within + float(self.e @ Ce)
@@ -166,7 +181,10 @@ class VarianceModel:
 
     def information(self, ratios: FloatArray) -> FloatArray:
         """Give tr PG_kPG_l at unit residual variance, shape (r + 1, r + 1); residual last."""
-        C, _ = self._inverse(ratios)
+        half, _ = self._half_inverse(ratios)
+        return self._information(half.T @ half)
+
+    def _information(self, C: FloatArray) -> FloatArray:
         CB = C @ self.B
         known = np.zeros((self.r + 1, self.r + 1))
         known[:-1, :-1] = self._blocks((self.B.T @ CB) ** 2)
@@ -192,34 +210,29 @@ class VarianceModel:
             np.array([[pulled]]),
         )
 
-    def _inverse(self, ratios: FloatArray) -> tuple[FloatArray, float]:
+    def _half_inverse(self, ratios: FloatArray) -> tuple[FloatArray, float]:
+        """Give the inverse of the lower factor of C⁻¹ = I + BρB', and ln |C⁻¹|."""
         if self.is_diagonal:
-            d = np.diag(self.B) ** 2
-            return np.diag(1 / (1 + ratios[0] * d)), float(np.log1p(ratios[0] * d).sum())
-        if not len(self.e):
-            return np.zeros((0, 0)), 0.0
-        inside = np.eye(len(self.e)) + (self.B * ratios[self.stratum]) @ self.B.T
-        # Eigenvalues of `inside` are 1 or more, so that its inverse is as good as its entries.
-        factor, _ = linalg.lapack.dpotrf(inside, lower=True)
-        half, _ = linalg.lapack.dpotri(factor, lower=True)
-        inverse: FloatArray = np.tril(half) + np.tril(half, -1).T
-        return inverse, 2 * float(np.log(np.diag(factor)).sum())
+            sizes = 1 + ratios[0] * np.diag(self.B) ** 2
+            return np.diag(sizes**-0.5), float(np.log(sizes).sum())
+        # Eigenvalues of C⁻¹ are 1 or more, so that its inverse is as good as its entries.
+        inside = np.eye(len(self.e)) + (self.B * (self.member @ ratios)) @ self.B.T
+        factor = np.linalg.cholesky(inside)
+        return np.linalg.inv(factor), 2 * float(np.log(np.diag(factor)).sum())
 
     def _inner_inverse(self, ratios: FloatArray) -> tuple[float, FloatArray]:
         """Give ln |V| and Z'V⁻¹Z at unit residual variance."""
-        half = np.sqrt(ratios[self.stratum])
+        half = np.sqrt(self.member @ ratios)
         inside = np.eye(len(half)) + half[:, None] * self.inner * half
         factor = linalg.cholesky(inside, lower=True)
         pulled = linalg.solve_triangular(factor, half[:, None] * self.inner, lower=True)
         return 2 * float(np.log(np.diag(factor)).sum()), self.inner - pulled.T @ pulled
 
     def _sums(self, of_units: FloatArray) -> FloatArray:
-        sums = np.bincount(self.stratum, weights=of_units, minlength=self.r)
-        return np.asarray(sums, dtype=np.float64)
+        return np.asarray(of_units @ self.member)
 
     def _blocks(self, of_pairs: FloatArray) -> FloatArray:
-        member = (self.stratum[:, None] == np.arange(self.r)).astype(np.float64)
-        return np.asarray(member.T @ of_pairs @ member)
+        return np.asarray(self.member.T @ of_pairs @ self.member)
 
 
 def variance_model(solved: LeastSquares, units: Sequence[IntArray]) -> VarianceModel:
@@ -232,26 +245,26 @@ def variance_model(solved: LeastSquares, units: Sequence[IntArray]) -> VarianceM
     n, p = solved.basis.shape
     members = [members_of(unit) for unit in units]
     Z = np.hstack(members) if members else np.zeros((n, 0))
-    stratum = np.repeat(np.arange(len(members)), [z.shape[1] for z in members])
+    of_stratum = np.repeat(np.arange(len(members)), [z.shape[1] for z in members])
     MZ = Z - solved.basis @ (solved.basis.T @ Z)
-    found, R, order = linalg.qr(MZ, mode="economic", pivoting=True)
-    rank = int((np.abs(np.diag(R)) > _NO_DIRECTION * np.sqrt(n)).sum())
-    A: FloatArray = np.asarray(found[:, :rank], dtype=np.float64)
-    B = np.zeros((rank, Z.shape[1]))
-    B[:, order] = R[:rank]
+    A, size, across = np.linalg.svd(MZ, full_matrices=False)
+    rank = int((size > _NO_DIRECTION * np.sqrt(n)).sum())
+    A, size, B = A[:, :rank], size[:rank], size[:rank, None] * across[:rank]
     alone = len(members) == 1
     if alone:
-        turn, size, _ = linalg.svd(B, full_matrices=False)
-        A, B = A @ turn, np.diag(size)
-        stratum = np.zeros(len(size), dtype=np.int64)
-    inner = np.diag(Z.sum(axis=0)) if alone else Z.T @ Z
+        # Z'MZ turned to its own axes: any other turn of the units tells the same.
+        B, of_stratum = np.diag(size), np.zeros(rank, dtype=np.int64)
+    member = (of_stratum[:, None] == np.arange(len(members))).astype(np.float64)
+    squares = (B**2).sum(axis=0)
+    counts = (squares > _NO_DIRECTION**2) @ member
     nothing = VarianceModel(
         A=A,
         B=B,
         e=np.zeros(len(B)),
         within=0.0,
-        inner=inner,
-        stratum=stratum,
+        inner=np.diag(Z.sum(axis=0)) if alone else Z.T @ Z,
+        member=member,
+        scales=(squares @ member) / np.maximum(counts, 1.0),
         n=n,
         p=p,
         r=len(members),
@@ -275,11 +288,11 @@ def _height(
     pulled: FloatArray,
 ) -> Height:
     # l = −½ ln|·| − ½ m ln quad; ∂ln|·| = tr T_kk, ∂quad = −|v_k|², ∂²quad = 2 v_k'T_kl v_l.
-    outer = np.outer(own, own) / quad**2
+    outer = own[:, None] * own / quad**2
     return Height(
         value=-0.5 * det - 0.5 * m * float(np.log(quad / m)),
         quad=quad,
         gradient=-0.5 * traces + 0.5 * m * own / quad,
         curvature=0.5 * crossed - m * pulled / quad + 0.5 * m * outer,
-        expected=0.5 * crossed - 0.5 * np.outer(traces, traces) / m,
+        expected=0.5 * crossed - 0.5 * traces[:, None] * traces / m,
     )

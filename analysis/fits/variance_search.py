@@ -1,16 +1,19 @@
 """Where the likelihood of the variance ratios is highest, with zero found exactly.
 
 One stratum: the slope is looked at over the whole range and its root found between neighbours.
-More: Newton steps on the logarithms, from several starts, with components set to 0 where the
-likelihood falls from 0 on. The slope at the end is part of the answer.
+More: a net over all ratios is looked at, and Newton steps on the logarithms lead up from each place
+of it that stands above its neighbours, with components set to 0 where the likelihood falls from 0
+on. The slope at the end is part of the answer.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from typing import NamedTuple
 
 import numpy as np
-from scipy import linalg, optimize
+from scipy import optimize
 
 from analysis.fits.variance_model import Height, Likelihood, VarianceModel
 from doe.study.settings import BoolArray, FloatArray, frozen_array
@@ -19,10 +22,11 @@ from doe.study.settings import BoolArray, FloatArray, frozen_array
 LEAST, MOST = 1e-9, 1e9
 # The slope along ln ρ, in units of likelihood, that counts as none.
 LEVEL = 1e-7
-_STARTS = (1.0, 0.03, 30.0)
-# With so many units the likelihood has one summit, and a second start is enough to see it.
-_MANY = 60
 _GRID = 73
+# Levels of each ratio in the net, in units of its size, by the number of strata: a summit is as
+# wide as some e², and the net stays below a few hundred places.
+_NETS = {2: (0.0, 0.05, 0.5, 5.0, 50.0), 3: (0.0, 0.03, 0.5, 5.0, 100.0)}
+_COARSE = (0.0, 0.1, 1.0, 20.0)
 # What a component that was 0 for nearly the same readings starts from.
 _NEARLY_NONE = 0.01
 _STEPS = 60
@@ -63,6 +67,11 @@ class Optimum:
         return self.slope <= LEVEL or self.at_end
 
 
+class _Place(NamedTuple):
+    ratios: FloatArray
+    height: Height
+
+
 def highest(
     model: VarianceModel, likelihood: Likelihood = "reml", *, near: FloatArray | None = None
 ) -> Optimum:
@@ -74,27 +83,42 @@ def highest(
         near: Ratios of nearly the same readings, shape (r,), to start from and from there only.
     """
     if model.r == 0:
-        return _told(model, np.zeros(0), likelihood)
+        return _told(model, _Place(np.zeros(0), _plain(model, likelihood)))
     if model.r == 1:
-        return _told(model, _highest_alone(model, likelihood), likelihood)
+        return _told(model, _highest_alone(model, likelihood))
     if near is not None:
         begin = np.where(near > 0, near, _NEARLY_NONE / model.scales)
-        return _told(model, _climb(model, begin, likelihood), likelihood)
-    best: FloatArray | None = None
-    for start in _STARTS[: 3 if len(model.e) <= _MANY else 2]:
-        top = _climb(model, start / model.scales, likelihood, known=best)
-        if best is None or _value(model, top, likelihood) > _value(model, best, likelihood):
+        return _told(model, _climb(model, begin, likelihood))
+    starts = _starts(model, likelihood)
+    best = _climb(model, starts[0], likelihood)
+    for start in starts[1:]:
+        top = _climb(model, start, likelihood, known=best.ratios)
+        if top.height.value > best.height.value:
             best = top
-    assert best is not None
-    return _told(model, _without_idle(model, best, likelihood), likelihood)
+    return _told(model, best)
 
 
-def _value(model: VarianceModel, ratios: FloatArray, likelihood: Likelihood) -> float:
-    return model.height(ratios, likelihood).value
+def _starts(model: VarianceModel, likelihood: Likelihood) -> FloatArray:
+    """Give the places of the net that no neighbour overtops, highest first, shape (·, r)."""
+    levels, neighbours = _net(model.r)
+    heights = model.values(levels / model.scales, likelihood)
+    around = np.where(neighbours, heights, -np.inf).max(axis=1)
+    tops = np.flatnonzero(heights >= around)
+    highest_first = tops[np.argsort(-heights[tops])]
+    return np.asarray(levels[highest_first] / model.scales)
 
 
-def _told(model: VarianceModel, ratios: FloatArray, likelihood: Likelihood) -> Optimum:
-    height = model.height(ratios, likelihood) if model.r else _plain(model, likelihood)
+@cache
+def _net(r: int) -> tuple[FloatArray, BoolArray]:
+    """Give the places of the net, shape (g, r), and which lie side by side, shape (g, g)."""
+    levels = _NETS.get(r, _COARSE)
+    index = np.indices((len(levels),) * r).reshape(r, -1).T
+    steps = np.abs(index[:, None, :] - index[None, :, :]).sum(axis=2)
+    return np.array(levels)[index], steps == 1
+
+
+def _told(model: VarianceModel, place: _Place) -> Optimum:
+    ratios, height = place
     steepness = np.where(ratios > 0, np.abs(ratios * height.gradient), 0.0)
     rising = np.where(ratios > 0, 0.0, np.maximum(height.gradient, 0.0)) / model.scales
     return Optimum(
@@ -118,7 +142,7 @@ def _plain(model: VarianceModel, likelihood: Likelihood) -> Height:
     )
 
 
-def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> FloatArray:
+def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> _Place:
     def slope(log_ratio: float) -> float:
         return float(model.slopes_alone(np.exp(log_ratio), likelihood))
 
@@ -132,8 +156,8 @@ def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> FloatArray:
     ]
     if slopes[-1] > 0:
         tops.append(float(np.exp(logs[-1])))
-    heights = [model.height(np.array([top]), likelihood).value for top in tops]
-    return np.array([tops[int(np.argmax(heights))]])
+    places = [_Place(np.array([top]), model.height(np.array([top]), likelihood)) for top in tops]
+    return max(places, key=lambda place: place.height.value)
 
 
 def _climb(
@@ -142,36 +166,34 @@ def _climb(
     likelihood: Likelihood,
     *,
     known: FloatArray | None = None,
-) -> FloatArray:
+) -> _Place:
     """Climb from a start to a summit, or to the neighbourhood of one that is known."""
-    ratios, stalls = start.copy(), 0
-    height = model.height(ratios, likelihood)
+    place, stalls = _Place(start, model.height(start, likelihood)), 0
     for _ in range(_STEPS):
+        ratios, height = place
         if known is not None and _is_near(ratios, known):
-            return known
+            return place
         free = ratios > 0
         slope = ratios * height.gradient
         rising = ~free & (height.gradient > LEVEL * model.scales)
-        if np.abs(slope).max(initial=0.0) <= LEVEL * 1e-3:
+        if np.abs(slope).max(initial=0.0) <= LEVEL * 1e-2:
             if not rising.any():
-                return ratios
+                return place
             ratios = np.where(rising, 1e-3 / model.scales, ratios)
-            height = model.height(ratios, likelihood)
+            place = _Place(ratios, model.height(ratios, likelihood))
             continue
         step = np.zeros(model.r)
         step[free] = _newton_step(ratios, height, free)
-        dropped = _drop_idle(model, ratios, step, height, likelihood)
-        if dropped is not None:
-            ratios, height = dropped
-            continue
-        moved = _longest_rise(model, ratios, step, height.value, likelihood)
+        moved = _without_idle(model, place, step, likelihood)
         if moved is None:
-            return ratios
-        stalls = stalls + 1 if moved[1].value - height.value < _NO_RISE else 0
-        ratios, height = moved
+            moved = _longest_rise(model, place, step, likelihood)
+            if moved is None:
+                return place
+            stalls = stalls + 1 if moved.height.value - height.value < _NO_RISE else 0
+        place = moved
         if stalls >= _STALLS:
-            return ratios
-    return ratios
+            return place
+    return place
 
 
 def _is_near(ratios: FloatArray, known: FloatArray) -> bool:
@@ -180,62 +202,41 @@ def _is_near(ratios: FloatArray, known: FloatArray) -> bool:
 
 def _newton_step(ratios: FloatArray, height: Height, free: BoolArray) -> FloatArray:
     rho, slope = ratios[free], (ratios * height.gradient)[free]
-    scaled = np.outer(rho, rho)
-    observed = -(scaled * height.curvature[np.ix_(free, free)] + np.diag(slope))
-    expected = scaled * height.expected[np.ix_(free, free)]
+    scaled = rho[:, None] * rho
+    observed = -scaled * height.curvature[free][:, free] - np.diag(slope)
+    expected = scaled * height.expected[free][:, free]
     for known in (observed, expected + 1e-6 * np.eye(len(rho))):
         try:
-            step = linalg.cho_solve(linalg.cho_factor(known), slope)
-        except linalg.LinAlgError:
+            np.linalg.cholesky(known)
+        except np.linalg.LinAlgError:
             continue
+        step = np.linalg.solve(known, slope)
         if np.isfinite(step).all():
             return np.asarray(step / max(1.0, np.abs(step).max() / _LONGEST))
     return np.asarray(slope / max(1.0, np.abs(slope).max() / _LONGEST))
 
 
 def _longest_rise(
-    model: VarianceModel,
-    ratios: FloatArray,
-    step: FloatArray,
-    value: float,
-    likelihood: Likelihood,
-) -> tuple[FloatArray, Height] | None:
+    model: VarianceModel, place: _Place, step: FloatArray, likelihood: Likelihood
+) -> _Place | None:
+    value = place.height.value
     for _ in range(_HALVINGS):
-        moved = np.minimum(ratios * np.exp(step), MOST / model.scales)
+        moved = np.minimum(place.ratios * np.exp(step), MOST / model.scales)
         height = model.height(moved, likelihood)
         if height.value >= value - 1e-13 * abs(value):
-            return (moved, height) if np.abs(step).max() > 1e-14 else None
+            return _Place(moved, height) if np.abs(step).max() > 1e-14 else None
         step = step / 2
     return None
 
 
-def _drop_idle(
-    model: VarianceModel,
-    ratios: FloatArray,
-    step: FloatArray,
-    height: Height,
-    likelihood: Likelihood,
-) -> tuple[FloatArray, Height] | None:
+def _without_idle(
+    model: VarianceModel, place: _Place, step: FloatArray, likelihood: Likelihood
+) -> _Place | None:
     """Set to 0 what heads for it and is as high there; None where nothing does."""
-    for k in np.flatnonzero((ratios > 0) & (step < _HEADING_FOR_ZERO)):
-        without = ratios.copy()
+    for k in np.flatnonzero((place.ratios > 0) & (step < _HEADING_FOR_ZERO)):
+        without = place.ratios.copy()
         without[k] = 0.0
         there = model.height(without, likelihood)
-        if there.value >= height.value - 1e-12 and there.gradient[k] <= 0:
-            return without, there
+        if there.value >= place.height.value - 1e-12 and there.gradient[k] <= 0:
+            return _Place(without, there)
     return None
-
-
-def _without_idle(model: VarianceModel, ratios: FloatArray, likelihood: Likelihood) -> FloatArray:
-    """Try the summit with each component at 0 once more, so that no start decides on it."""
-    best, value = ratios, _value(model, ratios, likelihood)
-    for k in np.flatnonzero(ratios > 0):
-        without = ratios.copy()
-        without[k] = 0.0
-        if model.height(without, likelihood).gradient[k] > 0:
-            continue
-        top = _climb(model, without, likelihood)
-        there = _value(model, top, likelihood)
-        if there > value + 1e-10:
-            best, value = top, there
-    return best
