@@ -29,6 +29,7 @@ class CoefficientRow:
         interval: Confidence interval at the level of the assessment.
         antisymmetric: Whether it is the part x·y·(x − y) of a full cubic blend, whose powers are
             those of the pair.
+        is_shape: Whether it is the shape parameter of a form, in lab units, and no coefficient.
     """
 
     term: str
@@ -42,6 +43,7 @@ class CoefficientRow:
     p: float | None
     interval: tuple[float, float] | None
     antisymmetric: bool = False
+    is_shape: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

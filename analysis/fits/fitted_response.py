@@ -15,6 +15,7 @@ from analysis.fits.estimable import labels_of, refuse_too_large, surface_columns
 from analysis.fits.findings import findings_of
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.fit_table import FitTable
+from analysis.fits.forms.values import FormComparison
 from analysis.fits.least_squares import (
     DependentColumnsError,
     LeastSquares,
@@ -53,12 +54,14 @@ class FittedResponse:
         findings: What the reader should know of it.
         reduction: The full model beside it, where terms were left out or tried to leave out.
     """
+        form: Forms of one factor beside the polynomial, where one is in use or was looked for.
 
     fit: Fit
     assessment: Assessment
     findings: tuple[Finding, ...]
     reduction: Reduction | None = None
 
+    form: FormComparison | None = None
 
 def fit_response(
     data: ResponseData,

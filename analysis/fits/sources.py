@@ -19,6 +19,8 @@ from doe.study.settings import FloatArray
 
 LINEAR_BLENDING = "linear blending"
 IN_ANY_BLEND = " (in any blend)"
+# What the row of a form's shape parameters begins with.
+SHAPE = "shape of "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +62,9 @@ def sources_of(columns: Sequence[Column], labels: Sequence[str], coding: Coding)
     shares = {axis.name for axis in coding.shares}
     gathered: dict[tuple[str, str], list[int]] = {}
     for j, (column, label) in enumerate(zip(columns, labels, strict=True)):
-        if column.term.powers:
+        if column.shape:
+            gathered.setdefault((f"{SHAPE}{label}", "shape of the form"), []).append(j)
+        elif column.term.powers:
             gathered.setdefault(_place(column.term, label, shares), []).append(j)
     return [
         Source(name=name, order=order, columns=tuple(numbers), equal=name == LINEAR_BLENDING)
@@ -76,10 +80,13 @@ def tested_apart(
 
     The set holds the factor itself, as shares add to 1: its test asks whether the factor acts in
     any blend. Equal coefficients mean that it acts, but no otherwise in one blend than in another.
+    The shape of a form is no hypothesis and is left out.
     """
     shares = {axis.name for axis in coding.shares}
     tested: list[Source] = []
     for source in sources:
+        if source.name.startswith(SHAPE):
+            continue
         tested.append(source)
         if source.name.endswith(IN_ANY_BLEND):
             factor = source.name.removesuffix(IN_ANY_BLEND)

@@ -110,7 +110,7 @@ class FormKind:
 _STRAIGHT, _GONE = 1e-3, 12.0
 # A surface half covered at so small a part of the lowest setting is covered everywhere.
 _COVERED = 1e3
-# A kink so near an end of the doses that one dose alone lies beyond it tells no line there.
+# Steepest rise past the critical dose, and slightest, over the fall before it.
 _MOST_RISE = 1e2
 # How far outside of the doses tried the turn of a parabola is sought, in spans of ln dose.
 _TURN_SPANS = 3.0
@@ -188,11 +188,12 @@ def _strengths(values: FloatArray) -> tuple[tuple[float, float], ...]:
 
 
 def _kinks(values: FloatArray) -> tuple[tuple[float, float], ...]:
-    return ((float(values[1]), float(values[-2])),)
+    # Two doses tell the fall; one beyond them its end.
+    return ((float(values[1]), float(values[-1])),)
 
 
 def _kinks_and_rises(values: FloatArray) -> tuple[tuple[float, float], ...]:
-    return (*_kinks(values), (1.0 / _MOST_RISE, _MOST_RISE))
+    return ((float(values[1]), float(values[-2])), (1.0 / _MOST_RISE, _MOST_RISE))
 
 
 def _turns(values: FloatArray) -> tuple[tuple[float, float], ...]:

@@ -1,0 +1,1 @@
+"""Forms of one factor (kinetics, demand curves) as alternatives to a polynomial."""
