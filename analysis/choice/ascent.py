@@ -32,6 +32,8 @@ FIRST_TANGENT, LAST_TANGENT = 0.02, 1e-7
 PENALTY = 1e3
 MAX_STEPS = 50
 FIRST_BOX, LARGEST_BOX, LEAST_BOX = 0.5, 4.0, 1e-9
+# Climbers this close, in half ranges, that want the same go on as one, after so many steps alone.
+CLOSE, ALONE = 1e-2, 2
 # A foreseen gain below this ends an ascent; a tenth of what counts as equal.
 NO_GAIN = 1e-10
 # A step that gets less than this part of what was foreseen is tried again, corrected.
@@ -64,7 +66,7 @@ class Task:
     Attributes:
         gains: Worth of the q levels.
         level_of_line: Shape (l,), which level each line holds down.
-        raised: Shape (l,), added to the lines.
+        raised: Shape (l,), added to the lines; or (S, l), one row a climber.
         cap: Shape (q,), greatest level that counts.
         target: Coordinates (S, d) to come near to, at ½ |z − target|² less; None for none.
     """
@@ -74,6 +76,20 @@ class Task:
     raised: FloatArray
     cap: FloatArray
     target: FloatArray | None = None
+
+    @property
+    def is_shared(self) -> bool:
+        """Whether all climbers want the same."""
+        return self.target is None and self.raised.ndim == 1
+
+    def of_climbers(self, which: Sequence[int] | IntArray, d: int) -> Task:
+        """Keep what belongs to some of the climbers, of dimension d."""
+        target, raised = self.target, self.raised
+        if target is not None:
+            target = target[which, :d]
+        if raised.ndim == 2:
+            raised = raised[which]
+        return replace(self, target=target, raised=raised)
 
     def levels(self, lines: FloatArray) -> FloatArray:
         """Give the levels under lines: (S, l) to (S, q)."""
@@ -177,7 +193,7 @@ def ascend(
     for d in np.unique(dimensions[dimensions > 0]):
         which = [int(i) for i in np.flatnonzero(dimensions == d)]
         ground = Ground(objective, [charts[starts[i][0]] for i in which])
-        own = replace(task, target=None if task.target is None else task.target[which, :d])
+        own = task.of_climbers(which, d)
         z = _ascend(ground, own, np.stack([starts[i][1] for i in which]), max_steps)
         for i, end in zip(which, z, strict=True):
             ends[i] = (starts[i][0], charts[starts[i][0]].pulled_in(end))
@@ -205,19 +221,29 @@ def _shallow(objective: Objective, summit: Summit) -> bool:
 
 
 def _ascend(ground: Ground, task: Task, z: FloatArray, max_steps: int) -> FloatArray:
-    """Take steps from all starts together, z of shape (S, d), until none gains."""
+    """Take steps from all starts together, z of shape (S, d), until none gains.
+
+    Who comes upon the way of a higher one follows it to where that ends.
+    """
     climbers = _Climbers(ground, task, z)
     ends = z.copy()
-    left = np.arange(len(z))
-    for _ in range(max_steps):
+    left, leader = np.arange(len(z)), np.arange(len(z))
+    for n in range(max_steps):
         moving = climbers.step()
         ends[left] = climbers.z
+        if n >= ALONE and task.is_shared:
+            ahead = climbers.ahead()
+            leader[left] = left[ahead]
+            moving &= ahead == np.arange(len(ahead))
         if not moving.any():
             break
         if not moving.all():
             climbers = climbers.kept(moving)
             left = left[moving]
-    return ends
+    # A leader may have come to follow another one later, which stands after it in no order.
+    while np.any(leader[leader] != leader):
+        leader = leader[leader]
+    return ends[leader]
 
 
 class _Climbers:
@@ -236,11 +262,28 @@ class _Climbers:
         """Keep some of the climbers, as they stand."""
         kept = copy(self)
         kept.ground = self.ground.part(np.flatnonzero(which))
-        if self.task.target is not None:
-            kept.task = replace(self.task, target=self.task.target[which])
+        kept.task = self.task.of_climbers(np.flatnonzero(which), self.z.shape[1])
         for name in ("z", "box", "lines", "slopes", "worth", "prices"):
             setattr(kept, name, getattr(self, name)[which])
         return kept
+
+    def ahead(self) -> IntArray:
+        """Name for each climber the highest one close by in its chart, itself where there is none.
+
+        Who is close to several goes with the highest; nobody goes with one that follows another.
+        """
+        order = np.argsort(-self.worth, kind="stable")
+        numbers = {id(chart): i for i, chart in enumerate(self.ground.charts)}
+        charts = np.array([numbers[id(chart)] for chart in self.ground.charts])
+        ahead = np.arange(len(order))
+        alone = np.ones(len(order), dtype=np.bool_)
+        for i in order:
+            if alone[i]:
+                near = np.abs(self.z - self.z[i]).max(axis=1) < CLOSE
+                near &= (charts == charts[i]) & alone
+                ahead[near] = i
+                alone[near] = False
+        return ahead
 
     def step(self) -> BoolArray:
         """Take one step each; tell who may still gain."""
