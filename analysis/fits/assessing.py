@@ -19,7 +19,7 @@ from analysis.fits.envelope import normal_envelope
 from analysis.fits.fit_table import FitTable
 from analysis.fits.lack_of_fit import pure_error, replicate_groups
 from analysis.fits.least_squares import LeastSquares
-from analysis.fits.scatter import unequal_scatter
+from analysis.fits.scatter import levels_of, unequal_scatter
 from analysis.fits.sources import sources_of, tested_apart
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
@@ -86,7 +86,12 @@ def assess(
         mean=float(table.y[planned].mean()),
         blocks=blocks,
         block_effects=block_effects(table, solved),
-        scatter=unequal_scatter(table.y - solved.residuals, solved, groups),
+        scatter=unequal_scatter(
+            table.y - solved.residuals,
+            solved,
+            groups,
+            levels_of(data.planned.values, table.control, coding),
+        ),
         envelope=normal_envelope(solved),
     )
 

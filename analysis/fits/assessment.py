@@ -128,7 +128,8 @@ class OrderDrift:
         p: Two-sided.
         neighbours: Durbin-Watson ratio in order of runs: near 2 without memory, below it when
             neighbours are alike.
-        neighbours_p: Two-sided, by a beta curve with the ratio's exact mean and variance.
+        neighbours_p: Two-sided and exact under independent normal errors; where runs share units,
+            at the estimated variances and of what is left beside those units.
     """
 
     slope: float | None
@@ -148,6 +149,25 @@ class Normality:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LevelScatter:
+    """Whether the scatter differs between the levels of a named choice (Brown and Forsythe 1974).
+
+    Attributes:
+        choice: Its name.
+        levene: Variance ratio of the distances from the median of each level.
+        p: Chance of a larger one if the scatter were alike.
+        widest: The level with the largest scatter.
+        sd: Standard deviation of what is left over at each level, by level, fitted scale.
+    """
+
+    choice: str
+    levene: float
+    p: float
+    widest: str
+    sd: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class UnequalScatter:
     """Whether the scatter changes; each test is None where it cannot be made.
 
@@ -160,6 +180,7 @@ class UnequalScatter:
         levene: Ratio of Brown and Forsythe between groups of three replicates or more.
         levene_p: Its p.
         groups: Groups of replicates.
+        by_level: One entry a named choice with five runs or more at two levels.
     """
 
     koenker: float | None
@@ -170,6 +191,7 @@ class UnequalScatter:
     levene: float | None
     levene_p: float | None
     groups: int
+    by_level: tuple[LevelScatter, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,6 +270,28 @@ class ComponentRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UnitEffects:
+    """What the units of one random stratum are predicted to add to their runs.
+
+    Attributes:
+        stratum: `day`, `batch`, ….
+        labels: Their numbers as the bench knows them.
+        effect: Predicted effect of each, fitted scale; shrunk towards 0 by what is not known.
+        standardised: The same over its standard deviation about 0, external.
+        limit: What all of them together pass with 5 % risk, or None where too little is known.
+        envelope: Ends for the standardised in order, if units were normal; empty where there are
+            fewer than three.
+    """
+
+    stratum: str
+    labels: tuple[str, ...]
+    effect: tuple[float, ...]
+    standardised: tuple[float | None, ...]
+    limit: float | None
+    envelope: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Misleading:
     """A coefficient whose error plain least squares of the same runs gets wrong.
 
@@ -314,9 +358,11 @@ class Assessment:
             out whole.
         r2_predicted_by_unit: The share of the variation that is predicted so.
         unit_left_out: What such a unit is; empty without.
-        scatter: Whether it is alike everywhere; None where runs share units or are too few.
+        scatter: Whether it is alike everywhere; None where runs are too few. Where runs share
+            units, of what is left beside those.
         envelope: Ends for the deleted residuals in order, if errors were normal; empty where runs
-            share units or are too few.
+            are too few.
+        units: What each unit of a random stratum is predicted to add, coarsest first.
     """
 
     level: float
@@ -356,3 +402,4 @@ class Assessment:
     unit_left_out: str = ""
     scatter: UnequalScatter | None = None
     envelope: tuple[tuple[float, float], ...] = ()
+    units: tuple[UnitEffects, ...] = ()

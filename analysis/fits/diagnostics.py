@@ -1,8 +1,8 @@
 """Checks run by run: leverage, deleted residuals, influence, outliers, drift with order.
 
 Source:
-    Cook and Weisberg (1982), Residuals and Influence in Regression, chapters 2 and 3; Durbin and
-    Watson (1950), Biometrika 37, 409-428, for the moments of the ratio; Shapiro and Wilk (1965).
+    Cook and Weisberg (1982), Residuals and Influence in Regression, chapters 2 and 3; Shapiro and
+    Wilk (1965).
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from scipy import stats
 from analysis.fits.assessment import Normality, OrderDrift, Outlier, RunRow
 from analysis.fits.fit_table import FitTable
 from analysis.fits.least_squares import LeastSquares
+from analysis.fits.neighbours import neighbour_ratio
 from doe.study.settings import FloatArray
 
 # A run this close to leverage 1 sits on its own coefficient: its residual is rounding.
@@ -121,7 +122,7 @@ def order_drift(solved: LeastSquares, order: FloatArray) -> OrderDrift | None:
     free = order - order.mean()
     free = free - Q @ (Q.T @ free)
     weight = float(free @ free)
-    neighbours, neighbours_p = _durbin_watson(solved, order)
+    neighbours, neighbours_p = _neighbours(solved, order)
     if weight < ALONE * float(order.var()) * len(order):
         return OrderDrift(
             slope=None, t=None, df=df, p=None, neighbours=neighbours, neighbours_p=neighbours_p
@@ -154,41 +155,11 @@ def normality_of(solved: LeastSquares) -> Normality | None:
     return Normality(w=float(w), p=float(p))
 
 
-def _durbin_watson(solved: LeastSquares, order: FloatArray) -> tuple[float | None, float | None]:
-    # d = e'Ae / e'e with A = D'D of first differences in order of work; exact mean and variance
-    # under independent errors (Durbin and Watson 1950, section 4) matched by a beta curve on 0..4.
-    n, df = len(order), solved.df
-    if df < _LEAST_DF_FOR_OUTLIERS + 1:
+def _neighbours(solved: LeastSquares, order: FloatArray) -> tuple[float | None, float | None]:
+    if solved.df < _LEAST_DF_FOR_OUTLIERS + 1:
         return None, None
-    rank = np.argsort(order, kind="stable")
-    Q, e = solved.basis[rank], solved.residuals[rank]
-    d = float((np.diff(e) ** 2).sum() / (e @ e))
-    # With M = I − QQ': tr(MA) = tr A − tr Q'AQ and tr(MAMA) = tr A² − 2 tr Q'A²Q + tr (Q'AQ)²,
-    # where A is tridiagonal: tr A = 2n − 2, tr A² = 6n − 8.
-    AQ = _second_differences(Q)
-    inner = Q.T @ AQ
-    first = 2.0 * n - 2.0 - float(np.trace(inner))
-    second = 6.0 * n - 8.0 - 2.0 * float((AQ**2).sum()) + float((inner * inner.T).sum())
-    mean = first / df
-    variance = 2 * (second - first * mean) / (df * (df + 2))
-    if not 0 < mean < 4 or variance <= 0:
-        return d, None
-    # Beta on (0, 1) of d / 4 by its moments.
-    m, v = mean / 4, variance / 16
-    size = m * (1 - m) / v - 1
-    if size <= 0:
-        return d, None
-    below = float(stats.beta.cdf(d / 4, m * size, (1 - m) * size))
-    return d, 2 * min(below, 1 - below)
-
-
-def _second_differences(Q: FloatArray) -> FloatArray:
-    # A Q with A = D'D.
-    steps = np.diff(Q, axis=0)
-    AQ = np.zeros_like(Q)
-    AQ[:-1] -= steps
-    AQ[1:] += steps
-    return AQ
+    Q = solved.basis
+    return neighbour_ratio(solved.residuals, np.eye(len(order)) - Q @ Q.T, order)
 
 
 def _free(solved: LeastSquares) -> FloatArray:

@@ -26,6 +26,7 @@ def findings_on_runs(fit: Fit, assessment: Assessment, data: ResponseData) -> tu
         *_on_order(assessment),
         *_on_curvature(fit, assessment),
         *_on_scatter(assessment),
+        *_on_levels(assessment),
         *_on_normality(assessment),
         *_on_controls(fit, data),
     )
@@ -150,6 +151,25 @@ def _on_scatter(a: Assessment) -> Iterator[Finding]:
             source="Brown and Forsythe (1974), J. Am. Stat. Assoc. 69, 364-367"
             if by_levene
             else "Bartlett (1937), Proc. R. Soc. A 160, 268-282",
+        )
+
+
+def _on_levels(a: Assessment) -> Iterator[Finding]:
+    for found in a.scatter.by_level if a.scatter is not None else ():
+        if found.p >= CLEAR:
+            continue
+        quiet = min(found.sd, key=lambda level: found.sd[level])
+        yield Finding(
+            level="caution",
+            what=f"Runs with {found.choice} {found.widest} scatter more about the model than those "
+            f"with {quiet}: intervals are too narrow for the one and too wide for the other.",
+            evidence={
+                **{f"sd at {level}, fitted scale": _short(sd) for level, sd in found.sd.items()},
+                "p": _short(found.p),
+            },
+            advice=f"Look at how {found.widest} is handled at the bench, and whether the model "
+            "lacks a term with it; more replicates at it would tell its scatter.",
+            source="Brown and Forsythe (1974), J. Am. Stat. Assoc. 69, 364-367",
         )
 
 

@@ -20,10 +20,12 @@ from analysis.fits.assessment import (
 from analysis.fits.curvature import centre_runs
 from analysis.fits.in_strata import InStrata
 from analysis.fits.kenward_roger import single_df
+from analysis.fits.lack_of_fit import replicate_groups
 from analysis.fits.likelihood_of_mixed import maximum_likelihood
 from analysis.fits.mixed_anova import anova_rows, rows_by_order
 from analysis.fits.mixed_diagnostics import (
     added_column,
+    normal_envelope,
     normality_of,
     order_drift,
     outliers_of,
@@ -31,7 +33,9 @@ from analysis.fits.mixed_diagnostics import (
     run_rows,
 )
 from analysis.fits.mixed_lack_of_fit import lack_of_fit
+from analysis.fits.scatter import levels_of, unequal_scatter_in_strata
 from analysis.fits.sources import sources_of, tested_apart
+from analysis.fits.unit_effects import unit_effects
 from analysis.fits.variance_interval import component_intervals
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
@@ -113,6 +117,13 @@ def assess_mixed(
         press_by_unit=press_by_unit,
         r2_predicted_by_unit=_share_left(press_by_unit, own_total),
         unit_left_out=unit,
+        envelope=normal_envelope(fitted),
+        units=unit_effects(fitted, data),
+        scatter=unequal_scatter_in_strata(
+            fitted,
+            replicate_groups(data.planned.values, coding, data.control),
+            levels_of(data.planned.values, data.control, coding),
+        ),
     )
 
 

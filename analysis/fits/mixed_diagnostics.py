@@ -19,9 +19,11 @@ from scipy import linalg, stats
 
 from analysis.fits.assessment import Normality, OrderDrift, Outlier, RunRow
 from analysis.fits.diagnostics import ALONE, OUTLIER_RISK
+from analysis.fits.envelope import envelope_in_strata
 from analysis.fits.in_strata import InStrata
 from analysis.fits.kenward_roger import single_df
 from analysis.fits.least_squares import DependentColumnsError
+from analysis.fits.neighbours import neighbour_ratio
 from analysis.fits.reml import solve_mixed
 from doe.study.settings import FloatArray, IntArray
 
@@ -93,6 +95,31 @@ class LeftOut:
         alone = float(ones @ linalg.solve(whole, ones, assume_a="pos"))
         moved = float(missed @ self._held[np.ix_(rows, rows)] @ missed)
         return float(missed.mean()), variance, 1.0 - alone / variance, moved
+
+    def weights(self, rows: IntArray) -> FloatArray | None:
+        """Give what of Py makes the mean miss of rows, shape of rows; None where it is unknown."""
+        own, whole = self._free[np.ix_(rows, rows)], self._inverse[np.ix_(rows, rows)]
+        if linalg.eigh(own, whole, eigvals_only=True)[0] <= ALONE:
+            return None
+        ones = np.ones(len(rows)) / len(rows)
+        return np.asarray(linalg.solve(own, ones, assume_a="pos"))
+
+
+def normal_envelope(fitted: InStrata) -> tuple[tuple[float, float], ...]:
+    """Give the ends for the studentised residuals of `run_rows` in order, if errors were normal."""
+    left_out, rows = LeftOut(fitted), []
+    for own in fitted.groups_of_runs():
+        weights = left_out.weights(own)
+        if weights is not None:
+            row = np.zeros(len(fitted.table.run))
+            row[own] = weights
+            rows.append(row)
+    if not rows:
+        return ()
+    solved = fitted.solution.solved
+    return envelope_in_strata(
+        np.array(rows) @ factor_of_conditional(fitted), solved.basis, solved.df
+    )
 
 
 def run_rows(fitted: InStrata, repeats: Sequence[int]) -> tuple[RunRow, ...]:
@@ -205,10 +232,44 @@ def order_drift(fitted: InStrata, order: FloatArray) -> OrderDrift | None:
     if len(np.unique(order)) < _LEAST_RUNS_FOR_ORDER:
         return None
     found = added_column(fitted, order - order.mean())
-    if found is None:
+    neighbours, neighbours_p = _neighbours(fitted, order)
+    if found is None and neighbours is None:
         return None
     return OrderDrift(
-        slope=found.estimate, t=found.t, df=found.df, p=found.p, neighbours=None, neighbours_p=None
+        slope=found.estimate if found else None,
+        t=found.t if found else None,
+        df=found.df if found else float("nan"),
+        p=found.p if found else None,
+        neighbours=neighbours,
+        neighbours_p=neighbours_p,
+    )
+
+
+def factor_of_conditional(fitted: InStrata) -> FloatArray:
+    """Give F of the conditional residuals Py = F z, z independent and normal, shape (n, n).
+
+    At the estimated ratios y − Xb is L z with LL' = V, so that Py = (V^(-1/2))'(I − QQ') z.
+    """
+    root, Q = fitted.solution.root, fitted.solution.solved.basis
+    return np.asarray(root.T @ (np.eye(len(Q)) - Q @ Q.T))
+
+
+def mean_of_runs(fitted: InStrata) -> FloatArray:
+    """Give what turns rows into means of runs, shape (runs, n)."""
+    groups = fitted.groups_of_runs()
+    means = np.zeros((len(groups), len(fitted.table.run)))
+    for run, own in enumerate(groups):
+        means[run, own] = 1.0 / len(own)
+    return means
+
+
+def _neighbours(fitted: InStrata, order: FloatArray) -> tuple[float | None, float | None]:
+    """Compare neighbours run by run, the scatter of their units taken off and its loss allowed."""
+    if fitted.solution.solved.df < _LEAST_DF + 1:
+        return None, None
+    means = mean_of_runs(fitted)
+    return neighbour_ratio(
+        means @ fitted.conditional, means @ factor_of_conditional(fitted), means @ order
     )
 
 

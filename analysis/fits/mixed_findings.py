@@ -36,6 +36,7 @@ def mixed_findings(
         *_on_search(fitted),
         *_on_lack_of_fit(assessment),
         *_on_units_left_out(assessment),
+        *_on_outlying_units(assessment),
         *findings_of_any(fit, assessment, data),
     )
 
@@ -308,6 +309,27 @@ def _on_units_left_out(a: Assessment) -> Iterator[Finding]:
         },
         advice="Judge the model by the lower number.",
     )
+
+
+def _on_outlying_units(a: Assessment) -> Iterator[Finding]:
+    for units in a.units:
+        for label, effect, t in zip(units.labels, units.effect, units.standardised, strict=True):
+            if t is None or units.limit is None or abs(t) <= units.limit:
+                continue
+            yield Finding(
+                level="caution",
+                what=f"{units.stratum.capitalize()} {label} lies far "
+                f"{'above' if effect > 0 else 'below'} what its settings give, further than "
+                f"{units_word(units.stratum)} that differ by chance.",
+                evidence={
+                    "predicted effect, fitted scale": _short(effect),
+                    "studentised": round(t, 2),
+                    f"limit for all {units_word(units.stratum)} together": round(units.limit, 2),
+                },
+                advice="Look at what was different when it was made: weighing, raw material, mill, "
+                "day. Exclude it only for a reason found there.",
+                source="Lange and Ryan (1989), Annals of Statistics 17, 624-642",
+            )
 
 
 def _two_digits(value: float) -> str:

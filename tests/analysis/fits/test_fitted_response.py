@@ -405,7 +405,8 @@ def test_neighbour_ratio_agrees_with_its_definition_and_with_simulation() -> Non
 
     assert order is not None
     assert order.neighbours == pytest.approx(ratio, rel=1e-8)
-    assert order.neighbours_p == pytest.approx(2 * min(below, 1 - below), rel=1e-6)
+    # The curve by two moments is near the exact chance, no more.
+    assert order.neighbours_p == pytest.approx(2 * min(below, 1 - below), abs=0.005)
     share = float((simulated <= ratio).mean())
     assert order.neighbours_p == pytest.approx(2 * min(share, 1 - share), abs=0.02)
 
