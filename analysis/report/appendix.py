@@ -25,7 +25,7 @@ from analysis.report.words import listed
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.study.plan import Plan, Round
 
-RESPONSE_FIGURES = ("coefficients", "residuals", "scale", "predicted against observed")
+RESPONSE_FIGURES = ("form", "coefficients", "residuals", "scale", "predicted against observed")
 LANDSCAPE_FIGURES = ("stationary point", "ridge", "bends")
 
 

@@ -8,11 +8,13 @@ from collections.abc import Iterable, Sequence
 from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, ComponentRow, RunRow
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
-from analysis.fits.mixed_findings import lowest_word, spread_words, units_word
+from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word, units_word
 from analysis.fits.scales import scale_words
 from analysis.report.comparison_table import comparison_table
+from analysis.report.form_table import form_table
 from analysis.report.reduction_table import beside_full_table, near_models_table
 from analysis.report.rounding import (
+    MISSING,
     error_text,
     fixed,
     p_text,
@@ -43,6 +45,7 @@ def response_tables(
         quality_table(fit, checks),
         beside_full_table(fit.response, fitted.reduction),
         near_models_table(fit.response, fitted.reduction),
+        form_table(fit.response, fitted.form),
         component_table(fit, checks),
         coefficient_table(fit, checks),
         comparison_table(fit, comparisons),
@@ -57,8 +60,9 @@ def quality_table(fit: Fit, checks: Assessment) -> Table:
     """Sum the model up: what it explains, what it misses, how well it is conditioned."""
     rows = [
         ("model", Cell(text=fit.model.name)),
+        *_form_rows(fit),
         ("fitted scale", Cell(text=scale_words(fit.scale))),
-        ("a prediction is the", Cell(text=fit.scale.value_is)),
+        ("a prediction is the", Cell(text=fit.value_is)),
         ("unit it belongs to", Cell(text=fit.per)),
         ("estimated by", Cell(text=_method_words(fit))),
         ("runs, controls included", _whole(checks.n)),
@@ -83,13 +87,30 @@ def quality_table(fit: Fit, checks: Assessment) -> Table:
         name=f"{fit.response} quality",
         title=f"{fit.response}: the model as a whole.",
         head=("What", "Value"),
-        rows=tuple((Cell(text=name), cell) for name, cell in rows),
-        words=2,
-        note=(
-            "R² counts variation about the mean of the runs of the plan; predicted R² and PRESS "
-            "leave each run out in turn." + (_STRATA_NOTE if checks.components else "")
+        # A likelihood has no residual of its own and no R²: a line without a number tells nothing.
+        rows=tuple(
+            (Cell(text=name), cell)
+            for name, cell in rows
+            if fit.method != "ml" or cell.text != MISSING
         ),
+        words=2,
+        note=_quality_note(fit, checks),
     )
+
+
+def _quality_note(fit: Fit, checks: Assessment) -> str:
+    strata = _STRATA_NOTE if checks.components else ""
+    if fit.method == "ml":
+        return f"Fitted by likelihood: there is no R².{strata}"
+    return (
+        "R² counts variation about the mean of the runs of the plan; predicted R² and PRESS leave "
+        f"each run out in turn.{strata}"
+    )
+
+
+def _form_rows(fit: Fit) -> list[tuple[str, Cell]]:
+    bend = fit.model.bend
+    return [] if bend is None else [(f"form of {bend.factor}", Cell(text=bend.form))]
 
 
 def component_table(fit: Fit, checks: Assessment) -> Table:
@@ -170,8 +191,7 @@ def _run_note(fit: Fit, checks: Assessment) -> str:
 
 def _coefficient_row(row: CoefficientRow, checks: Assessment) -> tuple[Cell, ...]:
     low, high = row.interval or (math.nan, math.nan)
-    stratum = checks.terms_vary.get(row.label, RESIDUAL)
-    told = Cell(text="runs" if stratum == RESIDUAL else units_word(stratum))
+    told = Cell(text=teller_word(checks, row.label))
     return (
         Cell(text=row.label),
         *((told,) if checks.components else ()),

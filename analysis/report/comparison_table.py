@@ -26,7 +26,7 @@ def comparison_table(fit: Fit, comparisons: Sequence[LevelComparison]) -> Table:
         ),
         words=2,
         note=(
-            f"First and second are the {fit.scale.value_is} that the model gives"
+            f"First and second are the {fit.value_is} that the model gives"
             f"{f', {fit.unit}' if fit.unit else ''}; the difference is on the fitted scale "
             f"({scale_words(fit.scale)}). Other settings stand in the middle, other choices are "
             "averaged. Each p is for its pair alone."

@@ -56,6 +56,7 @@ class ReportContent:
         status: Where the study stands.
         next_steps: What to do next, sentences; empty for the house's own advice.
         invented: Whether the readings are invented.
+        card: File beside the report in which settings can be moved; empty without one.
     """
 
     study: Study
@@ -76,6 +77,7 @@ class ReportContent:
     status: tuple[StatusLine, ...] = ()
     next_steps: tuple[str, ...] = ()
     invented: bool = False
+    card: str = ""
 
     @property
     def standing(self) -> tuple[StatusLine, ...]:

@@ -54,6 +54,7 @@ class Decision:
     how_sure: tuple[str, ...]
     matters: tuple[str, ...]
     next_steps: tuple[str, ...]
+    card: str = ""
 
 
 def make_decision(content: ReportContent) -> Decision:
@@ -73,6 +74,7 @@ def make_decision(content: ReportContent) -> Decision:
         how_sure=_how_sure(content),
         matters=what_matters(content),
         next_steps=_next_steps(content),
+        card=content.card,
     )
 
 

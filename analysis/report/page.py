@@ -17,14 +17,27 @@ from analysis.report.bench_part import bench_section
 from analysis.report.blocks import Block, FiguresBlock, Picture, Section, TableBlock
 from analysis.report.content import ReportContent
 from analysis.report.decision import Decision, make_decision
-from analysis.report.rounding import p_text, plain
 from analysis.report.svg import inline_svg, is_wide
-from analysis.report.words import LEVEL_WORDS
+from analysis.report.words import LEVEL_WORDS, evidence_text
+from doe.sheets.wording import cautions_for
+from doe.study.hashes import content_hash
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Page:
-    """What the template prints, in reading order."""
+    """What is printed, on screen and on paper, in reading order.
+
+    Attributes:
+        title: Of the study.
+        invented: Whether the readings are invented.
+        slip: The few facts at the head, as on a bench card.
+        decision: The half page for whoever decides.
+        sections: All that follows, numbered.
+        safety: Cautions of work safety, the general one first.
+        version: Of millbase.
+        seed: Of every random choice.
+        hashes: Of each input, by its name.
+    """
 
     title: str
     invented: bool
@@ -34,6 +47,12 @@ class Page:
     version: str
     seed: int | None
     hashes: tuple[tuple[str, str], ...]
+    safety: tuple[str, ...] = ()
+
+    @property
+    def inputs_mark(self) -> str:
+        """One hash of all inputs together, short enough for the foot of a page."""
+        return content_hash(*(f"{name} {mark}\n".encode() for name, mark in self.hashes))
 
 
 def render_report(content: ReportContent) -> str:
@@ -45,8 +64,13 @@ def render_report(content: ReportContent) -> str:
     Returns:
         The page; the same content gives the same text.
     """
+    return render_page(make_page(content))
+
+
+def render_page(page: Page) -> str:
+    """Write a page that is put together as HTML."""
     template = _environment().get_template("page.html")
-    return template.render(page=make_page(content), style=Markup(_read("style.css")))
+    return template.render(page=page, style=Markup(_read("style.css")))
 
 
 def make_page(content: ReportContent) -> Page:
@@ -60,6 +84,7 @@ def make_page(content: ReportContent) -> Page:
         version=content.provenance.version,
         seed=content.provenance.seed,
         hashes=tuple(content.provenance.hashes.items()),
+        safety=cautions_for(content.study),
     )
 
 
@@ -120,14 +145,6 @@ def _slip(content: ReportContent) -> tuple[tuple[str, str], ...]:
     return tuple((name, value) for name, value in entries if value)
 
 
-def _evidence(name: str, value: float | int | str) -> str:
-    """Print one number that a finding rests on."""
-    if not isinstance(value, float):
-        return str(value)
-    is_chance = name == "p" or name.startswith(("p of ", "p ("))
-    return p_text(value) if is_chance else plain(value)
-
-
 @cache
 def _read(name: str) -> str:
     return (files("analysis.report") / "templates" / name).read_text(encoding="utf-8")
@@ -143,6 +160,6 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    shown: Mapping[str, object] = {"level_words": LEVEL_WORDS, "evidence": _evidence}
+    shown: Mapping[str, object] = {"level_words": LEVEL_WORDS, "evidence": evidence_text}
     environment.globals.update(shown)
     return environment

@@ -67,7 +67,11 @@ def interval_text(low: float, high: float, error: float | None) -> str:
     Example:
         >>> interval_text(1.18765, 1.28123, 0.0234), interval_text(4.2, 4.2, None)
         ('1.188 to 1.281', 'no error')
+        >>> interval_text(math.nan, math.nan, None)
+        '–'
     """
+    if math.isnan(low) and math.isnan(high):
+        return MISSING
     if low == high:
         return NO_ERROR
     return f"{with_error(low, error)} to {with_error(high, error)}"

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from analysis.choice.compromise import ExpectedResponse
-from analysis.report.rounding import fixed, plain
+from analysis.report.rounding import fixed, p_text, plain
 from analysis.report.table import Sign
 from doe.study.brief import Forbid, Limit, Response, Study
 from doe.study.finding import Level
@@ -164,6 +164,19 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def evidence_text(name: str, value: float | int | str) -> str:
+    """Print one number that a finding rests on.
+
+    Example:
+        >>> evidence_text("p", 0.0004), evidence_text("slope", 0.123456)
+        ('< 0.001', '0.1235')
+    """
+    if not isinstance(value, float):
+        return str(value)
+    is_chance = name == "p" or name.startswith(("p of ", "p ("))
+    return p_text(value) if is_chance else plain(value)
 
 
 def _step(study: Study, name: str) -> float | None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator, Sequence
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -12,6 +14,7 @@ from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
 
 PLAIN, BOLD = "Bench", "Bench-Bold"
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 # Chinese, Japanese and Korean: fonts that every PDF reader brings along.
 _CHINESE, _JAPANESE, _KOREAN = "STSong-Light", "HeiseiMin-W3", "HYSMyeongJo-Medium"
@@ -45,9 +48,65 @@ def marked_up(text: str) -> str:
         >>> marked_up("pH < 9"), marked_up("颜料")
         ('pH &lt; 9', '<font name="STSong-Light">颜料</font>')
     """
-    plain = "".join(sign if sign.isprintable() or sign == " " else " " for sign in text)
-    wide_font = _wide_font(plain)
-    return _WIDE.sub(lambda m: f'<font name="{wide_font}">{m[0]}</font>', escape(plain))
+    return "".join(
+        escape(run) if font == PLAIN else f'<font name="{font}">{escape(run)}</font>'
+        for font, run in faced(text)
+    )
+
+
+def faced(text: str) -> Iterator[tuple[str, str]]:
+    """Cut a text into runs and give each the font that shows it; control signs become spaces."""
+    plain = "".join(sign if sign.isprintable() or sign == NO_BREAK else " " for sign in text)
+    shown = spelled(plain)
+    wide_font, end = _wide_font(shown), 0
+    for run in _WIDE.finditer(shown):
+        if run.start() > end:
+            yield PLAIN, shown[end : run.start()]
+        yield wide_font, run[0]
+        end = run.end()
+    if end < len(shown):
+        yield PLAIN, shown[end:]
+
+
+def spelled(text: str) -> str:
+    """Write signs that no font here can show by their numbers, so that none is lost.
+
+    Example:
+        >>> spelled("dose ×²"), spelled("สี 2")
+        ('dose ×²', '[U+0E2A U+0E35] 2')
+    """
+    pieces: list[str] = []
+    lacking: list[str] = []
+    for sign in text:
+        if _is_shown(sign):
+            pieces += [*_numbered(lacking), sign]
+            lacking = []
+        else:
+            lacking.append(sign)
+    return "".join([*pieces, *_numbered(lacking)])
+
+
+def not_shown(text: str) -> tuple[str, ...]:
+    """Give the signs of a text that no font here can show, each once."""
+    return tuple(sorted({sign for sign in text if sign.isprintable() and not _is_shown(sign)}))
+
+
+def _numbered(signs: Sequence[str]) -> list[str]:
+    return [f"[{' '.join(f'U+{ord(sign):04X}' for sign in signs)}]"] if signs else []
+
+
+def _is_shown(sign: str) -> bool:
+    return is_wide(sign) or ord(sign) in _glyphs()
+
+
+@cache
+def _glyphs() -> frozenset[int]:
+    """Give the letters that both faces have."""
+    register_fonts()
+    fonts = (pdfmetrics.getFont(name) for name in (PLAIN, BOLD))
+    return frozenset.intersection(
+        *(frozenset(font.face.charToGlyph) for font in fonts if isinstance(font, TTFont))
+    )
 
 
 def is_wide(sign: str) -> bool:

@@ -1,0 +1,132 @@
+"""Headings that the contents, the outline and links lead to, and the contents themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, MutableMapping
+from dataclasses import dataclass
+
+from reportlab.platypus import Flowable
+
+from analysis.report.paper.looks import (
+    FAINT,
+    INNER,
+    MARK,
+    RULE,
+    STRONG_RULE,
+    Voice,
+    bold,
+    of_markup,
+    said,
+    voices,
+)
+from doe.sheets.fonts import PLAIN, marked_up
+from doe.sheets.paper import text_points
+
+NUMBER_ROOM, PAGE_ROOM = 24.0, 26.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """What a heading and its line in the contents share.
+
+    Attributes:
+        anchor: Where links lead.
+        title: Its words.
+        number: Such as `2.3`; empty for what is not numbered.
+        level: 0 for a section, 1 for a part.
+    """
+
+    anchor: str
+    title: str
+    number: str = ""
+    level: int = 0
+
+
+class Heading(Flowable):
+    """A heading that notes its page and stands in the outline.
+
+    Args:
+        place: What it says and where it stands in the order of things.
+        pages: Takes the page by anchor when the heading is drawn.
+        unseen: Only in the outline, with nothing on the paper.
+    """
+
+    def __init__(
+        self, place: Place, pages: MutableMapping[str, int], *, unseen: bool = False
+    ) -> None:
+        super().__init__()
+        self._place, self._pages, self._unseen = place, pages, unseen
+        voice: Voice = "part" if place.level else "section"
+        number = f"{bold(place.number, MARK)}&nbsp;&nbsp;" if place.number else ""
+        self._words = of_markup(number + marked_up(place.title), voice)
+        style = voices()[voice]
+        self.spaceBefore = 0 if unseen else style.spaceBefore
+        self.spaceAfter = 0 if unseen else style.spaceAfter
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """Take the whole width."""
+        if self._unseen:
+            return 0, 0
+        rule = 0 if self._place.level else 7
+        self.width, self.height = width, self._words.wrap(width, height)[1] + rule
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw the words, and leave a mark for links and outline."""
+        place = self._place
+        self._pages[place.anchor] = self.canv.getPageNumber()
+        self.canv.bookmarkHorizontal(place.anchor, 0, 0 if self._unseen else self.height + 4)
+        title = f"{place.number} {place.title}".strip()
+        self.canv.addOutlineEntry(title, place.anchor, level=place.level, closed=place.level == 0)
+        if self._unseen:
+            return
+        self._words.drawOn(self.canv, 0, 0)
+        if not place.level:
+            self.canv.setStrokeColor(STRONG_RULE)
+            self.canv.setLineWidth(0.8)
+            self.canv.line(0, self.height, self.width, self.height)
+
+
+class ContentsLine(Flowable):
+    """One line of the contents: number, title, page; a link."""
+
+    def __init__(self, place: Place, pages: Mapping[str, int]) -> None:
+        super().__init__()
+        self._place, self._pages = place, pages
+        self._title = said(place.title, "contents part" if place.level else "contents")
+        self._indent = NUMBER_ROOM if place.level else 0.0
+        self.spaceBefore = 0 if place.level else 5
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """Take the whole width."""
+        room = width - self._indent - NUMBER_ROOM - PAGE_ROOM
+        self.width, self.height = width, self._title.wrap(room, height)[1] + 3
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw it over a dotted rule."""
+        canvas, place = self.canv, self._place
+        style = self._title.style
+        x = self._indent + (NUMBER_ROOM if place.number else 0.0)
+        self._title.drawOn(canvas, x, 3)
+        canvas.setFont(style.fontName, style.fontSize)
+        canvas.setFillColor(MARK)
+        canvas.drawString(self._indent, self.height - style.leading + 1.2, place.number)
+        canvas.setFillColor(FAINT)
+        canvas.setFont(PLAIN, style.fontSize)
+        page = str(self._pages.get(place.anchor, 0))
+        canvas.drawRightString(self.width, 4.2, page)
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.5)
+        canvas.setDash(0.5, 2)
+        end = self.width - text_points(page, style.fontSize) - 3
+        canvas.line(self._indent, 1.5, end, 1.5)
+        canvas.setDash()
+        box = (0, 0, self.width, self.height)
+        canvas.linkRect(place.title, place.anchor, box, thickness=0, relative=1)
+
+
+def contents_height(places: tuple[Place, ...], pages: Mapping[str, int]) -> float:
+    """Measure the contents as they will stand, in points."""
+    lines = [ContentsLine(place, pages) for place in places]
+    return float(sum(line.wrap(INNER, 1e4)[1] + line.spaceBefore for line in lines))
