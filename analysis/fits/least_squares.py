@@ -138,7 +138,7 @@ def solve_least_squares(X: FloatArray, y: FloatArray, *, refined: bool = True) -
     if dependent or n < p:
         raise DependentColumnsError(dependent, p - len(dependent))
     Q, R = _factor(scaled)
-    R_inverse = np.asarray(linalg.solve_triangular(R, np.eye(p)), dtype=np.float64)
+    R_inverse = inverse_of_triangle(R)
     b, r = _refine(scaled, y, Q, R_inverse, passes=_MAX_PASSES if refined else 0)
     R_inverse = R_inverse / scale[:, None]
     if n == p or np.abs(r).max(initial=0.0) <= _EXACT * np.abs(y).max(initial=0.0):
@@ -166,6 +166,20 @@ def scale_columns(X: FloatArray) -> tuple[FloatArray, FloatArray]:
     safe = np.where(length > 0, length, 1.0)
     scale = np.asarray(2.0 ** np.round(np.log2(safe)), dtype=np.float64)
     return X / scale, scale
+
+
+def inverse_of_triangle(R: FloatArray, *, lower: bool = False) -> FloatArray:
+    """Invert a triangle without zeros on its diagonal, shape (p, p)."""
+    if not len(R):
+        return np.zeros((0, 0))
+    return np.asarray(linalg.lapack.dtrtri(R, lower=lower)[0], dtype=np.float64)
+
+
+def root_of(V: FloatArray) -> FloatArray:
+    """Give the lower factor L of V = LL', shape (n, n), V well away from singular."""
+    if not len(V):
+        return np.zeros((0, 0))
+    return np.asarray(linalg.lapack.dpotrf(V, lower=True)[0], dtype=np.float64)
 
 
 def dependent_groups(X: FloatArray) -> tuple[tuple[int, ...], ...]:

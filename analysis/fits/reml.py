@@ -14,10 +14,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg
 
 from analysis.fits.kenward_roger import KenwardRoger
-from analysis.fits.least_squares import LeastSquares, solve_least_squares
+from analysis.fits.least_squares import (
+    LeastSquares,
+    inverse_of_triangle,
+    root_of,
+    solve_least_squares,
+)
 from analysis.fits.variance_model import VarianceModel, members_of, variance_model
 from analysis.fits.variance_search import Optimum, highest
 from doe.model.strata import RESIDUAL, Strata, Stratum
@@ -140,9 +144,7 @@ def whitening(random: Sequence[Stratum], ratios: FloatArray, n: int) -> FloatArr
         return V
     for one, ratio in zip(random, ratios, strict=True):
         V += ratio * (one.unit[:, None] == one.unit[None, :])
-    factor = linalg.cholesky(V, lower=True)
-    root: FloatArray = linalg.solve_triangular(factor, np.eye(n), lower=True)
-    return root
+    return inverse_of_triangle(root_of(V), lower=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -162,9 +164,8 @@ class Weighed:
     @property
     def back(self) -> FloatArray:
         """R⁻¹ of X = QR: from coefficients of the basis to those of the columns, shape (p, p)."""
-        p = self.X.shape[1]
         R = np.triu(self.basis.T @ self.X)
-        return np.asarray(linalg.solve_triangular(R, np.eye(p)))
+        return inverse_of_triangle(R)
 
     def pulls(self, units: Sequence[IntArray]) -> FloatArray:
         """Give V^(-1/2) G_k V⁻¹ X on the basis for each stratum and G = I, shape (r + 1, n, p)."""
@@ -216,5 +217,5 @@ class Weighed:
 
 def _scaled_inverse(known: FloatArray) -> FloatArray:
     size = np.sqrt(np.diag(known))
-    scaled: FloatArray = linalg.inv(known / np.outer(size, size)) / np.outer(size, size)
+    scaled: FloatArray = np.linalg.inv(known / np.outer(size, size)) / np.outer(size, size)
     return (scaled + scaled.T) / 2

@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 from scipy import linalg
 
-from analysis.fits.least_squares import LeastSquares
+from analysis.fits.least_squares import LeastSquares, inverse_of_triangle, root_of
 from doe.study.settings import FloatArray, IntArray, frozen_array
 
 Likelihood = Literal["reml", "ml"]
@@ -217,8 +217,8 @@ class VarianceModel:
             return np.diag(sizes**-0.5), float(np.log(sizes).sum())
         # Eigenvalues of C⁻¹ are 1 or more, so that its inverse is as good as its entries.
         inside = np.eye(len(self.e)) + (self.B * (self.member @ ratios)) @ self.B.T
-        factor = np.linalg.cholesky(inside)
-        return np.linalg.inv(factor), 2 * float(np.log(np.diag(factor)).sum())
+        factor = root_of(inside)
+        return inverse_of_triangle(factor, lower=True), 2 * float(np.log(np.diag(factor)).sum())
 
     def _inner_inverse(self, ratios: FloatArray) -> tuple[float, FloatArray]:
         """Give ln |V| and Z'V⁻¹Z at unit residual variance."""

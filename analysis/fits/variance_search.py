@@ -13,7 +13,7 @@ from functools import cache
 from typing import NamedTuple
 
 import numpy as np
-from scipy import optimize
+from scipy import linalg, optimize
 
 from analysis.fits.variance_model import Height, Likelihood, VarianceModel
 from doe.study.settings import BoolArray, FloatArray, frozen_array
@@ -110,10 +110,10 @@ def _starts(model: VarianceModel, likelihood: Likelihood) -> FloatArray:
 
 @cache
 def _net(r: int) -> tuple[FloatArray, BoolArray]:
-    """Give the places of the net, shape (g, r), and which lie side by side, shape (g, g)."""
+    """Give the places of the net, shape (g, r), and which touch, corners too, shape (g, g)."""
     levels = _NETS.get(r, _COARSE)
     index = np.indices((len(levels),) * r).reshape(r, -1).T
-    steps = np.abs(index[:, None, :] - index[None, :, :]).sum(axis=2)
+    steps = np.abs(index[:, None, :] - index[None, :, :]).max(axis=2)
     return np.array(levels)[index], steps == 1
 
 
@@ -206,12 +206,8 @@ def _newton_step(ratios: FloatArray, height: Height, free: BoolArray) -> FloatAr
     observed = -scaled * height.curvature[free][:, free] - np.diag(slope)
     expected = scaled * height.expected[free][:, free]
     for known in (observed, expected + 1e-6 * np.eye(len(rho))):
-        try:
-            np.linalg.cholesky(known)
-        except np.linalg.LinAlgError:
-            continue
-        step = np.linalg.solve(known, slope)
-        if np.isfinite(step).all():
+        _, step, fault = linalg.lapack.dposv(known, slope)
+        if fault == 0 and np.isfinite(step).all():
             return np.asarray(step / max(1.0, np.abs(step).max() / _LONGEST))
     return np.asarray(slope / max(1.0, np.abs(slope).max() / _LONGEST))
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import optimize, stats
 
 from analysis.fits.fitted_response import fit_response
 from analysis.fits.kenward_roger import contrast_test, single_df
@@ -69,6 +70,40 @@ def test_no_other_components_are_likelier(seed: int, names: tuple[str, ...]) -> 
     assert found.optimum.is_settled
     assert found.log_likelihood == pytest.approx(top + 0.5 * np.linalg.slogdet(X.T @ X)[1])
     assert all(_height(X, y, strata, base * factor) <= top + 1e-9 for factor in factors)
+
+
+@quick
+@given(seeds, st.sampled_from([("day", "batch"), ("batch", "oven"), ("day", "batch", "oven")]))
+def test_no_start_of_a_plain_search_ends_higher(seed: int, names: tuple[str, ...]) -> None:
+    """The net and its few steps against a library's climber by whole matrices from many starts."""
+    rng = np.random.default_rng(seed)
+    X, y, strata = _rows(rng, *names)
+    found = solve_mixed(X, y, strata)
+    top = _height(X, y, strata, found.components)
+
+    for start in rng.uniform(-5.0, 5.0, (2, len(found.components))):
+        plain = optimize.minimize(
+            lambda logs: -_height(X, y, strata, np.exp(np.clip(logs, -30.0, 30.0))),
+            start,
+            method="Nelder-Mead",
+            options={"maxfev": 200},
+        )
+        assert -plain.fun <= top + 1e-9
+
+
+@quick
+@given(seeds, st.sampled_from(["reml", "ml"]))
+def test_many_heights_at_once_are_those_of_each(
+    seed: int, likelihood: Literal["reml", "ml"]
+) -> None:
+    """The quick look over the net against the height of every place of it."""
+    rng = np.random.default_rng(seed)
+    X, y, strata = _rows(rng, "day", "batch")
+    model = variance_model(solve_least_squares(X, y), [one.unit for one in strata.random])
+    places = rng.choice([0.0, 0.01, 1.0, 50.0], (6, 2))
+
+    alone = [model.height(place, likelihood).value for place in places]
+    np.testing.assert_allclose(model.values(places, likelihood), alone, rtol=1e-9)
 
 
 @quick
