@@ -9,7 +9,7 @@ Source:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -151,7 +151,7 @@ def assess_risk(
         left_out=model.left_out,
         plan=plan,
         level=level,
-        findings=risk_findings(model, drawn.outside, drawn.cut),
+        findings=(*_middle_misses(per_response), *risk_findings(model, drawn.outside, drawn.cut)),
     )
 
 
@@ -187,6 +187,18 @@ def draw_batches(model: RiskModel, nominal: FloatArray, plan: DrawPlan) -> Drawn
         cut=np.mean(cut, axis=0),
         scramblings=plan.scramblings,
     )
+
+
+def _middle_misses(per_response: Sequence[ResponseRisk]) -> Iterator[Finding]:
+    for one in per_response:
+        if one.room < 0.0:
+            yield Finding(
+                level="caution",
+                what=f"Even the middle one of these batches misses a limit: {one.response} "
+                f"{' and '.join(one.limits)}, expected {one.expected:.4g}.",
+                evidence={"room": float(f"{one.room:.4g}")},
+                advice="Move the settings: less scatter alone will not bring it within.",
+            )
 
 
 def _response_risk(
