@@ -13,6 +13,8 @@ from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
 from analysis.figures.files import save_figures
 from analysis.report.content import Provenance, ReportContent
+from analysis.report.decide.basis import DecisionBasis
+from analysis.report.decide.page import render_decide
 from analysis.report.page import render_report
 from analysis.report.tables import report_tables
 from analysis.surface.noise import full_row, production_of
@@ -31,6 +33,7 @@ from doe.steps.status import analysis_if_any, study_status
 from doe.study.finding import Finding
 
 PAGE = "report.html"
+CARD = "decide.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,11 +66,14 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     figures = _figures(session, analysis, compromise, landscapes)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
     content = replace(content, landscapes=landscapes)
+    card = _card(content, analysis)
+    content = replace(content, card=CARD if card else "")
     pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
     content = replace(content, pictures=pictures)
     tables = report_tables(content)
     files = {
         PAGE: render_report(content).encode("utf-8"),
+        **card,
         **{f"figures/{name}": data for name, data in pictures.items()},
         **{f"tables/{name}.csv": text.encode("utf-8") for name, text in tables.items()},
     }
@@ -78,6 +84,19 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     files["report.json"] = json_bytes({**outcome.contract(), "page": f"results/{PAGE}"})
     write_results(session, files, command="report")
     return outcome
+
+
+def _card(content: ReportContent, analysis: StudyAnalysis | None) -> dict[str, bytes]:
+    """Write the page on which settings can be moved; nothing where no response can be told."""
+    if analysis is None or not analysis.surfaces:
+        return {}
+    basis = DecisionBasis(
+        study=content.study, region=analysis.region, surfaces=analysis.surfaces,
+        provenance=content.provenance, compromise=content.compromise,
+        not_fitted={**analysis.not_fitted, **analysis.not_computed}, invented=content.invented,
+        seed=content.provenance.seed or 0,
+    )  # fmt: skip
+    return {CARD: render_decide(basis).encode("utf-8")}
 
 
 def _made(content: ReportContent) -> str:
