@@ -9,6 +9,7 @@ from analysis.choice.compromise import ExpectedResponse, LevelBest, Recipe
 from analysis.report.against_words import against_words
 from analysis.report.rounding import interval_error, interval_text, percent, plain, with_error
 from doe.cli.screen import paragraph, text_table
+from doe.cli.show_trade_offs import trade_offs_text
 from doe.steps.choose import ChooseOutcome
 from doe.steps.demo import DemoOutcome
 from doe.steps.report import ReportOutcome
@@ -36,6 +37,8 @@ def show_choose(outcome: ChooseOutcome) -> str:
         parts.append(_alternatives(found.alternatives))
     if found.by_level:
         parts.append(_by_level(found.by_level))
+    if outcome.trade_offs is not None:
+        parts.append(trade_offs_text(outcome.trade_offs, study))
     if outcome.kept:
         parts.append("Kept in choices.toml.")
     return "\n\n".join(parts)

@@ -12,7 +12,9 @@ import numpy as np
 
 from analysis.choice.beside_controls import BesideControls, compare_with_controls
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.choice.least_dose import GIVEN_AWAY
 from analysis.choice.search import choose_compromise
+from analysis.choice.trade_offs import TradeOffs, find_trade_offs
 from analysis.choice.with_full import WithFull, compare_with_full
 from analysis.surface.exact import Surface
 from analysis.surface.noise import production_of
@@ -22,6 +24,7 @@ from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
 from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.session import open_study
+from doe.steps.trade_off_contract import trade_off_objects
 from doe.study.choices import ChosenSettings
 from doe.study.finding import Finding
 from doe.study.names import match_name
@@ -39,6 +42,8 @@ class ChooseOptions:
         role: Who decides.
         level: Confidence of intervals, 0..1.
         seed: Seed of the search; None for the brief's.
+        trade_offs: Search for the trade-offs round the compromise as well.
+        give_away: Overall desirability that the lowest dose may cost, 0..1.
     """
 
     within_limits: bool = False
@@ -48,6 +53,8 @@ class ChooseOptions:
     role: str = ""
     level: float = 0.95
     seed: int | None = None
+    trade_offs: bool = False
+    give_away: float = GIVEN_AWAY
 
     @property
     def tries_out(self) -> bool:
@@ -64,6 +71,7 @@ class ChooseOutcome:
     seed: int
     against_controls: BesideControls
     with_full: WithFull | None = None
+    trade_offs: TradeOffs | None = None
     kept: bool = False
     files: tuple[Path, ...] = ()
 
@@ -71,7 +79,8 @@ class ChooseOutcome:
     def findings(self) -> tuple[Finding, ...]:
         """What the team should know."""
         of_full = (self.with_full.finding,) if self.with_full is not None else ()
-        return (*self.compromise.findings, *of_full, *self.analysis.findings)
+        traded = self.trade_offs.findings if self.trade_offs is not None else ()
+        return (*self.compromise.findings, *of_full, *traded, *self.analysis.findings)
 
     @property
     def is_no(self) -> bool:
@@ -100,6 +109,7 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
     outcome = ChooseOutcome(
         analysis=analysis, compromise=found, seed=seed, against_controls=against,
         with_full=_with_full(analysis, found, asked, seed),
+        trade_offs=search_trade_offs(analysis, found, asked, seed) if asked.trade_offs else None,
     )  # fmt: skip
     if asked.keep:
         chosen = ChosenSettings(
@@ -129,6 +139,16 @@ def search_compromise(
     return choose_compromise(
         analysis.session.study, analysis.region, surfaces, view=view,
         within_limits=options.within_limits, rng=np.random.default_rng(seed), level=options.level,
+    )  # fmt: skip
+
+
+def search_trade_offs(
+    analysis: StudyAnalysis, found: Compromise, options: ChooseOptions, seed: int
+) -> TradeOffs:
+    """Search for the trade-offs round a compromise of an analysed study."""
+    return find_trade_offs(
+        analysis.session.study, analysis.region, analysis.surfaces, found, seed=seed,
+        level=options.level, given_away=options.give_away,
     )  # fmt: skip
 
 
@@ -169,6 +189,7 @@ def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
         "before_steps": recipe_object(found.unrounded),
         "loss_by_steps": found.loss,
         "with_full_models": _full_object(outcome.with_full),
+        **trade_off_objects(outcome.trade_offs, outcome.analysis.coding),
         "view": found.view,
         "within_limits": found.within_limits,
         "not_fitted": dict(outcome.analysis.not_fitted),

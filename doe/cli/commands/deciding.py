@@ -37,6 +37,17 @@ def choose(
         bool, typer.Option("--within-limits", help="Let every acceptance limit bind.")
     ] = False,
     view: Annotated[str, typer.Option(help="Weigh the responses as this role does.")] = "",
+    trade_offs: Annotated[
+        bool,
+        typer.Option(
+            "--trade-offs",
+            help="Also: frontier, pull of the weights and views, prices of limits, lowest dose.",
+        ),
+    ] = False,
+    give_away: Annotated[
+        float,
+        typer.Option(min=0.0, max=1.0, help="Desirability that the lowest dose may cost."),
+    ] = 0.02,
     keep: KeepOption = False,
     because: BecauseOption = "",
     role: RoleOption = "",
@@ -51,7 +62,7 @@ def choose(
 
     options = ChooseOptions(
         within_limits=within_limits, view=view, keep=keep, because=because, role=role,
-        level=level, seed=seed,
+        level=level, seed=seed, trade_offs=trade_offs, give_away=give_away,
     )  # fmt: skip
     finish(choose_study(study, options), json, show_choose)
 
