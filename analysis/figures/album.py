@@ -16,6 +16,7 @@ from analysis.figures.contours import draw_contours
 from analysis.figures.cox_traces import draw_cox_traces
 from analysis.figures.drawn import Drawn
 from analysis.figures.effects import draw_effects
+from analysis.figures.form_curves import draw_form_curves
 from analysis.figures.near_runs import near_slice
 from analysis.figures.package_contours import draw_package_contours
 from analysis.figures.predicted_observed import draw_predicted_observed
@@ -29,6 +30,7 @@ from analysis.surface.contour import contour_slice, package_slice
 from analysis.surface.directions import direction_words, levels_words
 from analysis.surface.effects import Effect, trace_effects
 from analysis.surface.exact import ExactResponse, Surface
+from analysis.surface.form_lines import form_lines
 from analysis.surface.noise import Production, full_row, production_of
 from analysis.surface.room import find_room
 from analysis.surface.stationary_slice import stationary_slice
@@ -177,6 +179,19 @@ def _effects(request: AlbumRequest) -> Iterator[Drawn]:
         panels = [effect for effect in traced if effect.response == name]
         if panels:
             yield draw_effects(panels, shares=shares, held=request.held)
+
+
+def _forms(request: AlbumRequest) -> Iterator[Drawn]:
+    for name, fitted in request.fitted.items():
+        data = request.data.get(name)
+        if fitted.form is None or data is None:
+            continue
+        lines = form_lines(
+            fitted.form, data, request.base, production=request.production,
+            level=fitted.assessment.level,
+        )  # fmt: skip
+        if lines is not None:
+            yield draw_form_curves(lines, held=request.held)
 
 
 def _coefficients(request: AlbumRequest) -> Iterator[Drawn]:
@@ -333,6 +348,11 @@ FIGURES: Mapping[str, FigureKind] = {
             name="bends",
             for_="Along which settings together a response bends, and along which it is flat.",
             draw=_bends,
+        ),
+        FigureKind(
+            name="form",
+            for_="Whether a response follows kinetics or a demand curve rather than a polynomial.",
+            draw=_forms,
         ),
         FigureKind(
             name="coefficients",

@@ -83,15 +83,18 @@ def draw_coefficients(fit: Fit, *, level: float = 0.95) -> Drawn:
 
 
 def _terms_shown(fit: Fit) -> list[int]:
-    """Leave out intercept and pure blending columns, unless nothing else is there."""
+    """Leave out intercept and pure blending columns, unless nothing else is there.
+
+    The shape of a form is no coefficient and is told elsewhere.
+    """
     shares = {axis.name for axis in fit.coding.shares}
     kept = []
     for i, column in enumerate(fit.columns):
         powers = column.term.powers
         is_level = not powers or (len(powers) == 1 and powers[0][0] in shares)
-        if not is_level:
+        if not is_level and not column.shape:
             kept.append(i)
-    return kept or list(range(len(fit.columns)))
+    return kept or [i for i, column in enumerate(fit.columns) if not column.shape]
 
 
 def _intervals(
@@ -116,4 +119,6 @@ def _caption(fit: Fit, level: float, scale: str) -> str:
         pieces.append("The blending terms carry the level of the surface and stand in the table.")
     elif len(_terms_shown(fit)) < len(fit.columns):
         pieces.append("The intercept stands in the table.")
+    if fit.model.bend is not None:
+        pieces.append(f"{fit.model.bend.factor} is bent by a form ({fit.model.bend.form}).")
     return " ".join(pieces)

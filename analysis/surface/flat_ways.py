@@ -247,7 +247,7 @@ def _ends(search: FlatSearch, j: int) -> tuple[float, float] | None:
 
 def _jointly(search: FlatSearch, production: Production) -> FlatWay | None:
     """Go along the direction of the factors with the least bend, from the recipe."""
-    if any(
+    if search.fit.model.bend is not None or any(
         sum(power for name, power in term.powers if not _is_share(search.fit, name)) > 2
         for term in search.fit.model.terms
     ):

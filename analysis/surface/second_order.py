@@ -122,7 +122,7 @@ def second_order(fit: Fit, base: FloatArray, production: Production = NO_NOISE) 
         but the height of the surface are averaged over their levels, as are noise choices.
 
     Raises:
-        FitError: The model is of third order in these factors.
+        FitError: The model is of third order in these factors, or a form bends one of them.
     """
     coding = fit.coding
     columns = moving_columns(fit, base, production)
@@ -213,6 +213,15 @@ def level_rows(fit: Fit, base: FloatArray, production: Production = NO_NOISE) ->
 
 
 def _check_order(fit: Fit, moving: set[str]) -> None:
+    bend = fit.model.bend
+    if bend is not None and bend.factor in moving:
+        raise FitError(
+            f"the surface is bent along {bend.factor} by a form ({bend.form}): stationary points, "
+            "ridges and bends are told of polynomials of second order only",
+            where=f"response '{fit.response}'",
+            allowed="a model without a form",
+            do="Read the effects along each setting instead.",
+        )
     for term in fit.model.terms:
         if sum(power for name, power in term.powers if name in moving) > 2:
             raise FitError(

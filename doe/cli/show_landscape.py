@@ -12,8 +12,12 @@ MOST_SHAPES = 2
 
 def show_landscape(landscape: SurfaceLandscape | None) -> str:
     """Say the nature of a surface and where it has no slope, set off; empty where there is none."""
-    if landscape is None or not landscape.shapes:
+    if landscape is None:
         return ""
+    if not landscape.shapes:
+        # Without a form there is no landscape where nothing moves, which needs no word.
+        is_bent = landscape.fit.model.bend is not None
+        return "\n\n" + paragraph(f"Landscape: {landscape.why_no_shape}") if is_bent else ""
     lines = [" ".join(shape_sentences(shape)) for shape in landscape.shapes[:MOST_SHAPES]]
     more = len(landscape.shapes) - MOST_SHAPES
     if more > 0:

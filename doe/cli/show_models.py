@@ -23,6 +23,7 @@ from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.cli.screen import findings_text, paragraph, text_table
 from doe.cli.show_drift import show_drift
+from doe.cli.show_forms import show_forms
 from doe.cli.show_landscape import show_landscape
 from doe.cli.show_reduction import show_reduction
 from doe.model.strata import RESIDUAL
@@ -89,7 +90,9 @@ def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelCompar
     fit, known = fitted.fit, fitted.assessment
     scale = "" if fit.scale.name == "identity" else f", {fit.scale.name} scale"
     unit = f" ({fit.unit})" if fit.unit else ""
-    head = f"{name}{unit}: {fit.model.name} model{scale}, {known.n} runs"
+    bend = fit.model.bend
+    form = "" if bend is None else f", {bend.factor} bent by {bend.form}"
+    head = f"{name}{unit}: {fit.model.name} model{scale}{form}, {known.n} runs"
     heads = ["term", "estimate", "std error", "t", "p", f"{100 * known.level:g} % interval"]
     rows = [_coefficient(row) for row in known.coefficients]
     if known.components:
@@ -109,6 +112,7 @@ def _told_by(known: Assessment, row: CoefficientRow) -> str:
     return "runs" if stratum == RESIDUAL else units_word(stratum)
 
 
+    parts += show_forms(name, fitted.form)
 def _strata(fit: Fit, known: Assessment) -> list[str]:
     """Show the scatter of each stratum with its interval and degrees of freedom."""
     if not known.components:

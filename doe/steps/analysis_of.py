@@ -9,6 +9,9 @@ from dataclasses import dataclass, field, replace
 from analysis.fits.control_drift import ControlDrift, control_drifts
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.forms.comparing import compare_forms
+from analysis.fits.forms.findings import bias_finding, form_findings
+from analysis.fits.forms.fitting import fit_with_form
 from analysis.fits.likelihood.any_response import fit_any_response
 from analysis.fits.likelihood.reducing import reduce_likelihood
 from analysis.fits.reduction import behind, beside
@@ -20,6 +23,7 @@ from analysis.surface.exact import ExactResponse, Surface, exact_response
 from analysis.surface.level_comparison import LevelComparison, compare_levels
 from doe.errors import DoeError, FitError, PlanError, StudyError
 from doe.methods.registry import is_computed
+from doe.model.bend import Bend
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
 from doe.model.term import Model
@@ -137,6 +141,7 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
             *in_short(doubts),
             *(_cannot(name, error) for name, error in not_computed.items()),
             *_titrated(study, tuple(computed)),
+            *(bias_finding(study, coding, fitted) if options.with_forms else ()),
         ),
         computed=computed,
         not_computed={name: _reason(error) for name, error in not_computed.items()},
@@ -212,18 +217,46 @@ def _fit_chosen(
         is_last = position == len(chosen.models) - 1
         if not _judgeable(fitted) and not chosen.asked and not is_last:
             continue
+        plain = fitted
+        if chosen.form is not None:
+            fitted = fit_with_form(data, coding, plain, chosen.form)
         if chosen.kept_out or chosen.dropped:
             told = _left_out_by_choice(fitted, chosen)
             fitted = replace(fitted, findings=(*fitted.findings, told))
-            if options.with_full:
+            if options.with_full and chosen.form is None:
                 fitted = _beside_full(data, coding, fitted)
         smaller = (
             []
             if model == chosen.models[0]
             else [_smaller(data, _name(model), _name(chosen.models[0]))]
         )
-        return _reduced(data, coding, fitted, options), smaller
+        reduced = _reduced(data, coding, fitted, options)
+        return _with_forms(data, coding, plain, reduced, chosen, options), smaller
     raise error or FitError(f"{data.response.name}: no model can be fitted")
+
+
+def _with_forms(
+    data: ResponseData,
+    coding: Coding,
+    plain: FittedResponse,
+    used: FittedResponse,
+    chosen: ModelChoice,
+    options: FitOptions,
+) -> FittedResponse:
+    """Compare with forms where that is asked for, and say what either form or comparison says."""
+    if options.with_forms:
+        beside = plain if used.fit.model.bend is not None else used
+        used = compare_forms(data, coding, beside, used, chosen.forms)
+    return replace(used, findings=(*used.findings, *form_findings(data.response.name, used)))
+
+
+def _not_reduced(bend: Bend) -> Finding:
+    return Finding(
+        level="note",
+        what=f"No terms were left out: the model holds a form of {bend.factor} ({bend.form}), and "
+        "terms are looked through for polynomials only.",
+        advice="Leave terms out by --drop, or reduce the polynomial first (--form polynomial).",
+    )
 
 
 def _judgeable(fitted: FittedResponse) -> bool:
@@ -253,6 +286,8 @@ def _reduced(
 ) -> FittedResponse:
     if not options.reduce:
         return fitted
+    if fitted.fit.model.bend is not None:
+        return replace(fitted, findings=(*fitted.findings, _not_reduced(fitted.fit.model.bend)))
     whole = fitted.reduction
     if fitted.fit.method == "ml":
         reduced = reduce_likelihood(data, coding, fitted, level=options.level)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.fits.fit import Fit
+from analysis.fits.forms.values import typed_form
 from analysis.lab.as_made import as_made
 from analysis.surface.exact import COMPUTED, ExactResponse
 from analysis.surface.near_models import near_models_finding
@@ -61,7 +62,7 @@ def fit_study(path: Path, options: FitOptions | None = None) -> FitOutcome:
     """
     asked = options or FitOptions()
     session = open_study(path)
-    analysis = _told_of_near(analyse(session, replace(asked, with_full=True)))
+    analysis = _told_of_near(analyse(session, replace(asked, with_full=True, with_forms=True)))
     if asked.keep:
         session = _keep(session, asked, analysis)
         analysis = replace(analysis, session=session)
@@ -155,13 +156,16 @@ def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Ses
     """Write to `choices.toml` what the responses were just fitted with."""
     choices = session.choices
     for name, fitted in analysis.fitted.items():
-        before = choices.response(name)
+        before, bend = choices.response(name), fitted.fit.model.bend
+        # A form takes squares out by itself: the terms on record are those of the polynomial.
+        of_terms = fitted.fit if fitted.form is None else fitted.form.polynomial
         after = ResponseChoice(
             model=fitted.fit.model.name,
-            dropped=dropped_terms(fitted.fit),
-            terms=kept_terms(fitted.fit),
+            dropped=dropped_terms(of_terms),
+            terms=kept_terms(of_terms),
             scale=fitted.fit.scale.name if options.scale else before.scale,
             power=fitted.fit.scale.power if options.scale else before.power,
+            form=None if bend is None else typed_form(bend),
             because=options.because,
             role=options.role,
         )

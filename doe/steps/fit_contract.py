@@ -12,6 +12,7 @@ from analysis.fits.fitted_response import FittedResponse
 from analysis.surface.level_comparison import LevelComparison
 from doe.model.coding import Axis, ChoiceAxis, ShareAxis
 from doe.steps.contract import finding_object
+from doe.steps.form_contract import form_object
 from doe.steps.likelihood_contract import between_batches, likelihood_object
 from doe.steps.reduction_contract import reduction_object
 
@@ -62,6 +63,7 @@ def response_object(
         },
         "checks": _checks_object(known),
         **reduction_object(fitted.reduction),
+        "form": form_object(fitted.form),
         "likelihood": likelihood_object(fitted),
         "runs": [asdict(row) for row in known.runs],
         "findings": [finding_object(finding) for finding in fitted.findings],

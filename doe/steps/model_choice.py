@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from analysis.fits.forms.bendable import WantedForm, forms_of, wanted_form
 from doe.errors import FitError
 from doe.model.coding import Coding
 from doe.model.terms import Model, model_names, parse_term
@@ -27,6 +28,8 @@ class FitOptions:
         drop: Terms to leave out.
         only: Names of the responses to fit; empty for all.
         scale: Scale for every response; None for the kept one or the brief's.
+        form: Form of one factor for every response, `FACTOR: FORM` or `polynomial`; None for the
+            kept one.
         reduce: Leave out terms that do not pay for themselves by AICc.
         reduce_by: `best` among all smaller models that hierarchy allows, or `backward`, one group
             of terms after the other; responses fitted by likelihood always go backward.
@@ -35,12 +38,14 @@ class FitOptions:
         role: Who decides.
         level: Confidence of intervals, 0..1.
         with_full: Fit the full model beside one on record that terms were left out of.
+        with_forms: Compare the polynomial with the forms that grind time and dose may follow.
     """
 
     model: str | None = None
     drop: tuple[str, ...] = ()
     only: tuple[str, ...] = ()
     scale: str | None = None
+    form: str | None = None
     reduce: bool = False
     reduce_by: ReduceBy = "best"
     keep: bool = False
@@ -48,11 +53,12 @@ class FitOptions:
     role: str = ""
     level: float = 0.95
     with_full: bool = False
+    with_forms: bool = False
 
     @property
     def tries_out(self) -> bool:
         """Whether something is tried that is not on record."""
-        asked = self.model or self.drop or self.scale or self.only or self.reduce
+        asked = self.model or self.drop or self.scale or self.form or self.only or self.reduce
         return bool(asked) and not self.keep
 
 
@@ -67,6 +73,8 @@ class ModelChoice:
         kept_out: How many terms a kept model leaves out already.
         response: The response, with the scale in force.
         asked: Whether the model was asked for or kept; then nothing else may be fitted instead.
+        form: The form asked for or kept; None for the polynomial.
+        forms: The forms that it may be compared with.
     """
 
     models: tuple[str | Model, ...]
@@ -74,6 +82,8 @@ class ModelChoice:
     kept_out: int
     response: Response
     asked: bool
+    form: WantedForm | None = None
+    forms: tuple[WantedForm, ...] = ()
 
 
 def choose_model(
@@ -82,7 +92,7 @@ def choose_model(
     """Decide what to fit a response with: options first, then choices, then the plan.
 
     Raises:
-        FitError: The model or scale asked for does not exist.
+        FitError: The model, scale or form asked for does not exist.
     """
     kept = session.choices.response(response.name)
     name = options.model or kept.model
@@ -101,6 +111,8 @@ def choose_model(
         kept_out=len(kept.dropped) if options.model is None else 0,
         response=_on_scale(response, options.scale, kept),
         asked=model is not None,
+        form=_form(coding, options.form, kept),
+        forms=forms_of(session.study, coding),
     )
 
 
@@ -127,6 +139,12 @@ def _models_to_try(session: Session, coding: Coding) -> tuple[str, ...]:
     known = set(model_names(coding))
     first = [model for model in dict.fromkeys(reversed(planned)) if model in known]
     return tuple(dict.fromkeys([*first[:1], *(m for m in DEFAULT_MODELS if m in known)]))
+
+
+def _form(coding: Coding, asked: str | None, kept: ResponseChoice) -> WantedForm | None:
+    if asked is not None:
+        return wanted_form(asked, coding)
+    return None if kept.form is None else wanted_form(kept.form, coding, where="choices.toml")
 
 
 def _on_scale(response: Response, asked: str | None, kept: ResponseChoice) -> Response:

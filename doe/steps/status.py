@@ -48,7 +48,7 @@ def study_status(
 def analysis_if_any(session: Session, *, with_full: bool = False) -> StudyAnalysis | None:
     """Analyse what can be analysed; None where nothing can be fitted yet."""
     try:
-        return analyse(session, FitOptions(with_full=with_full))
+        return analyse(session, FitOptions(with_full=with_full, with_forms=with_full))
     except DoeError:
         return None
 

@@ -31,6 +31,7 @@ class ResponseChoice:
             of terms one way or another can leave different ones.
         scale: Name of the scale, None for that of the brief.
         power: Exponent of the scale `power`.
+        form: Form of one factor, such as `grind time: first order`; None for the polynomial.
         because: Why.
         role: Who decided.
     """
@@ -41,6 +42,7 @@ class ResponseChoice:
     terms: tuple[str, ...] = ()
     scale: str | None = None
     power: float | None = None
+    form: str | None = None
     because: str = ""
     role: str = ""
 

@@ -38,6 +38,8 @@ _STILL = 1e-11
 _NEARLY = 1e-8
 # Columns of the factor that add less than this part of their length to the others add nothing.
 _DEPENDENT = 1e-10
+# How near the top of a profile, in the logarithm, a climb must come: steps go on from there.
+_NEAR_TOP = 1e-6
 # So near an end of the search, in its logarithm, a shape lies at it.
 _AT_END = 1e-3
 # Points of a profile on each side, in which its last crossing is looked for.
@@ -215,7 +217,7 @@ def _crossing(
     if profile(float(places[last])) <= floor:
         return float(places[last])
     root = optimize.brentq(
-        lambda u: max(profile(float(np.exp(u))) - floor, -1e6), inside, outside, xtol=1e-9
+        lambda u: max(profile(float(np.exp(u))) - floor, -1e6), inside, outside, xtol=1e-8
     )
     return float(np.exp(root))
 
@@ -249,13 +251,16 @@ def _climbed(height: _Height, start: FloatArray, bounds: Bounds, size: int) -> F
     if len(bounds) == 1:
         ends = max(at[0] - step[0], logs[0, 0]), min(at[0] + step[0], logs[0, 1])
         found = optimize.minimize_scalar(
-            lambda u: fall(np.array([u])), bounds=ends, method="bounded", options={"xatol": 1e-9}
+            lambda u: fall(np.array([u])),
+            bounds=ends,
+            method="bounded",
+            options={"xatol": _NEAR_TOP},
         )
         return np.exp(np.array([found.x], dtype=np.float64))
     corners = np.vstack([at, at + np.diag(np.where(at + step > logs[:, 1], -step, step))])
     end = optimize.minimize(
         fall, at, method="Nelder-Mead",
-        options={"initial_simplex": corners, "xatol": 1e-9, "fatol": 1e-12, "maxiter": 600},
+        options={"initial_simplex": corners, "xatol": _NEAR_TOP, "fatol": 1e-9, "maxiter": 600},
     )  # fmt: skip
     return np.exp(np.clip(np.asarray(end.x, dtype=np.float64), logs[:, 0], logs[:, 1]))
 

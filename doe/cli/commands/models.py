@@ -43,6 +43,13 @@ def fit(
     scale: Annotated[
         str | None, typer.Option(help="identity, log, logit, 'square root', power or auto.")
     ] = None,
+    form: Annotated[
+        str | None,
+        typer.Option(
+            help="How one factor enters: 'grind time: first order', 'dose: demand curve', "
+            "or polynomial."
+        ),
+    ] = None,
     reduce: Annotated[
         bool,
         typer.Option(
@@ -68,7 +75,7 @@ def fit(
 
     options = FitOptions(
         model=model, drop=tuple(drop or ()), only=tuple(only or ()), scale=scale,
-        reduce=reduce or reduce_by is not None, reduce_by=reduce_by or "best",
+        form=form, reduce=reduce or reduce_by is not None, reduce_by=reduce_by or "best",
         keep=keep, because=because, role=role, level=level,
     )  # fmt: skip
     finish(fit_study(study, options), json, show_fit)
