@@ -25,6 +25,7 @@ from doe.study.settings import FloatArray
 SCATTERS = ("weighing", "setting", "noise")
 # Variance shares settle with fewer draws than a small probability does.
 DRAWS_OF_SHARES = 16_384
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,13 +135,17 @@ def drawn_variance(model: RiskModel, nominal: FloatArray, plan: DrawPlan) -> Dra
     for block in normal_blocks(plan.fewer(DRAWS_OF_SHARES), 2 * D):
         A, B = block[:, :D], block[:, D:]
         of_a, of_b = _certain(model, nominal, A), _certain(model, nominal, B)
-        total += np.nanvar(np.vstack([of_a, of_b]), axis=0)
+        both = np.vstack([of_a, of_b])
+        mean = mean_of_known(both)
+        spread = mean_of_known((both - mean) ** 2)
+        # What rounding leaves of nothing is nothing.
+        total += np.where(spread > (_ROUNDING * mean) ** 2, spread, 0.0)
         for i, source in enumerate(sources):
             mixed = A.copy()
             mixed[:, list(source.columns)] = B[:, list(source.columns)]
             of_mixed = _certain(model, nominal, mixed)
-            alone[i] += np.nanmean((of_b - of_mixed) ** 2, axis=0) / 2.0
-            in_all[i] += np.nanmean((of_a - of_mixed) ** 2, axis=0) / 2.0
+            alone[i] += mean_of_known((of_b - of_mixed) ** 2) / 2.0
+            in_all[i] += mean_of_known((of_a - of_mixed) ** 2) / 2.0
     safe = np.where(total > 0.0, total, 1.0)
     has_any = total > 0.0
     return DrawnVariance(
@@ -148,6 +153,14 @@ def drawn_variance(model: RiskModel, nominal: FloatArray, plan: DrawPlan) -> Dra
         alone=np.where(has_any, np.clip(1.0 - alone / safe, 0.0, 1.0), 0.0),
         in_all=np.where(has_any, np.clip(in_all / safe, 0.0, 1.0), 0.0),
     )
+
+
+def mean_of_known(values: FloatArray) -> FloatArray:
+    """Average the finite ones of each column, (n, m) to (m,); 0 where there are none."""
+    known = np.isfinite(values)
+    total = np.where(known, values, 0.0).sum(axis=0)
+    mean: FloatArray = total / np.maximum(known.sum(axis=0), 1)
+    return mean
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,6 +18,7 @@ from analysis.risk.stated import scatter_of
 from analysis.surface.acceptance import AcceptLimit, accept_limits
 from analysis.surface.exact import ExactResponse, Surface
 from doe.errors import OptimumError
+from doe.methods.kinds import kind_of
 from doe.model.coding import Coding
 from doe.study.brief import Study
 from doe.study.settings import BoolArray, FloatArray
@@ -73,6 +74,7 @@ class RiskModel:
     Attributes:
         names: The m responses with a limit, in the brief's order.
         limits: All limits on them.
+        limit_words: The limits of each response as the brief has them.
         scatter: How production misses its settings.
         posterior: The modelled responses; None where the recipe gives them all.
         exact: Those that the recipe gives.
@@ -81,6 +83,7 @@ class RiskModel:
 
     names: tuple[str, ...]
     limits: tuple[AcceptLimit, ...]
+    limit_words: Mapping[str, tuple[str, ...]]
     scatter: Scatter
     posterior: Posterior | None
     exact: tuple[ExactResponse, ...]
@@ -217,11 +220,23 @@ def make_risk_model(
     return RiskModel(
         names=names,
         limits=tuple(one for one in accept_limits(study.responses) if one.response in names),
+        limit_words={name: _limit_words(study, name) for name in names},
         scatter=scatter_of(study, coding),
         posterior=make_posterior(coding, parts, shared) if parts else None,
         exact=tuple(exact),
         left_out=left_out,
     )
+
+
+def _limit_words(study: Study, name: str) -> tuple[str, ...]:
+    """Say the limits of a response; those of a rating in its classes, not its probability."""
+    response = study.response(name)
+    accept = response.accept
+    if accept is None or kind_of(response) != "rating":
+        limits = accept_limits(study.responses)
+        return tuple(one.bound() for one in limits if one.response == name)
+    ends = (("at most", accept.at_most), ("at least", accept.at_least))
+    return tuple(f"rated {word} {end:g}" for word, end in ends if end is not None)
 
 
 def _left_out(study: Study, surfaces: Mapping[str, Surface]) -> dict[str, str]:

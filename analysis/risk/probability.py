@@ -22,6 +22,8 @@ from analysis.risk.transmitted import Transmitted, transmitted_variance
 from doe.study.finding import Finding
 from doe.study.settings import BoolArray, FloatArray
 
+_LARGEST = 1e300
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResponseRisk:
@@ -37,7 +39,7 @@ class ResponseRisk:
         probability: That a tested value meets the limits.
         probability_true: That the batch's own does.
         room: From `expected` to the nearest limit; negative beyond it.
-        room_in_sd: The same over half the width of the interval that holds 68 % of tested values.
+        production_sd: Half the width of the interval that holds 68 % of tested values.
         transmitted_sd: Standard deviation of a tested value by formula.
         drawn_sd: The same by draws, variance components at their estimates.
     """
@@ -51,9 +53,14 @@ class ResponseRisk:
     probability: Estimate
     probability_true: Estimate
     room: float
-    room_in_sd: float | None
+    production_sd: float
     transmitted_sd: float
     drawn_sd: float
+
+    @property
+    def room_in_sd(self) -> float | None:
+        """The room in standard deviations of production; None where nothing scatters."""
+        return self.room / self.production_sd if self.production_sd > 0.0 else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -210,26 +217,30 @@ def _response_risk(
     fit = next((part.fit for part in parts if part.name == name), None)
     # A tested rating is in an accepted class or not: its probability says more.
     values = drawn.true if fit is not None and fit.classes is not None else drawn.tested
-    expected = float(np.nanmedian(values[:, j]))
+    expected = _quantiles(values[:, j], 0.0)[0]
     half = float(np.diff(_quantiles(values[:, j], 0.6827))[0]) / 2.0
     room = min(float(one.margin(np.array([expected]))[0]) for one in limits)
     met = [model.met(one)[:, j] for one in (drawn.tested, drawn.true)]
     return ResponseRisk(
         response=name,
         unit=limits[0].unit,
-        limits=tuple(one.bound() for one in limits),
+        limits=model.limit_words[name],
         expected=expected,
         production_interval=_quantiles(values[:, j], level),
         true_interval=_quantiles(drawn.true[:, j], level),
         probability=drawn.estimate(met[0]),
         probability_true=drawn.estimate(met[1]),
         room=room,
-        room_in_sd=room / half if half > 0.0 else None,
+        production_sd=half,
         transmitted_sd=formula_sd,
         drawn_sd=drawn_sd,
     )
 
 
 def _quantiles(values: FloatArray, level: float) -> tuple[float, float]:
-    low, high = np.nanquantile(values, [0.5 - level / 2.0, 0.5 + level / 2.0])
+    # Some recipes cannot be made at all; far out a logarithm has no number for what it stands for.
+    known = np.clip(values[~np.isnan(values)], -_LARGEST, _LARGEST)
+    if not len(known):
+        return float("nan"), float("nan")
+    low, high = np.quantile(known, [0.5 - level / 2.0, 0.5 + level / 2.0])
     return float(low), float(high)

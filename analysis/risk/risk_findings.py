@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.risk.model import RiskModel
-from analysis.risk.response_part import BATCH, TEST, stands_for_batch
+from analysis.risk.response_part import BATCH, COEFFICIENTS, TEST, stands_for_batch
 from doe.model.strata import RESIDUAL
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
@@ -73,7 +73,7 @@ def _cut(model: RiskModel, cut: FloatArray) -> Iterator[Finding]:
 def _few(model: RiskModel) -> Iterator[Finding]:
     for part in model.posterior.parts if model.posterior else ():
         told = zip(part.strata, part.components.df, strict=True)
-        few = {name: df for name, df in told if df < FEW_DF}
+        few = {name: df for name, df in told if df < FEW_DF and name != COEFFICIENTS}
         if few:
             words = " and ".join(few)
             yield Finding(

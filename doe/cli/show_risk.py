@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.report.rounding import interval_error, interval_text, percent, plain, with_error
+from analysis.report.rounding import interval_text, percent, plain, with_error
 from analysis.risk.draws import Estimate
 from analysis.risk.probability import ResponseRisk, Risk
 from analysis.risk.words import of_hundred, source_words
@@ -72,7 +72,8 @@ def _responses(risk: Risk) -> str:
 
 
 def _row(one: ResponseRisk) -> list[str]:
-    error = interval_error(*one.production_interval)
+    # Digits by the scatter of most batches: few draws far out must not coarsen them.
+    error = one.production_sd or None
     room = with_error(one.room, error)
     if one.room_in_sd is not None:
         room += f" ({one.room_in_sd:.1f} sd)"

@@ -283,6 +283,7 @@ def _response_object(one: ResponseRisk) -> dict[str, Any]:
         "probability_true_error": one.probability_true.error,
         "room": one.room,
         "room_in_sd": one.room_in_sd,
+        "production_sd": one.production_sd,
         "transmitted_sd": one.transmitted_sd,
         "drawn_sd": one.drawn_sd,
     }
