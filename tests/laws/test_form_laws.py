@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -10,10 +11,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.choice.desirability import Aim
+from analysis.choice.objective import make_objective
+from analysis.fits.fit import Fit
+from analysis.fits.fitted_response import fit_response
+from analysis.fits.forms.bendable import WantedForm
+from analysis.fits.forms.fitting import fit_with_form
+from analysis.surface.noise import NO_NOISE
+from analysis.surface.predict import predict_response
 from doe.model.bend import FORMS, Bend, FormName
 from doe.model.coding import ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.model.matrix import Expansion, compile_model
 from doe.model.terms import Model, make_model
+from tests.analysis.fits.forms.kinetics import kinetics, kinetics_study
 
 _SHAPES: dict[FormName, tuple[float, ...]] = {
     "first order": (0.7,),
@@ -124,3 +134,39 @@ def test_many_settings_at_once_bend_as_one_by_one(form: FormName) -> None:
     np.testing.assert_allclose(
         expansion.matrix(coded)[:9], expansion.matrix(coded[:9]), rtol=1e-12, atol=1e-14
     )
+
+
+@cache
+def _fits() -> dict[str, Fit]:
+    """Give one response with a form of the time, one with a form of the dose, one with none."""
+    study = kinetics_study(scale="log")
+    data, coding = kinetics(batches=False, study=study)
+    plain = fit_response(data, coding, model="quadratic")
+    wanted = (
+        WantedForm(factor="grind time", forms=("first order",)),
+        WantedForm(factor="dose", forms=("coverage",)),
+    )
+    fits = [plain.fit, *(fit_with_form(data, coding, plain, one).fit for one in wanted)]
+    return {f"y{i}": replace(fit, response=f"y{i}") for i, fit in enumerate(fits)}
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.floats(0.85, 3.15), st.floats(5.5, 59.5))
+def test_the_search_sees_a_form_as_predict_does_and_climbs_along_it(
+    dose: float, time: float
+) -> None:
+    """Values to the last digit, slopes along the coded settings as those of small steps."""
+    fits = _fits()
+    aims = [Aim(response=name, ramps=((-1.0, 0.02),), importance=1.0, shape=1.0) for name in fits]
+    objective = make_objective(fits, aims, [], NO_NOISE)
+    here = np.array([[dose, time]])
+    half = np.array([1.2, 27.5])
+    values, slopes = objective.slopes(here, np.eye(2)[None])
+    for i, fit in enumerate(fits.values()):
+        assert values[0, i] == pytest.approx(predict_response(fit, here).value[0], rel=1e-13)
+    for k in range(2):
+        step = np.zeros(2)
+        step[k] = 1e-5 * half[k]
+        moved = (objective.values(here + step) - objective.values(here - step)) / 2e-5
+
+        np.testing.assert_allclose(slopes[0, :, k], moved[0], rtol=1e-6, atol=1e-6)
