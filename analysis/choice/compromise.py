@@ -17,8 +17,8 @@ class ExpectedResponse:
     Attributes:
         response: Name.
         unit: Unit.
-        value: Mean or median, see `value_is`.
-        value_is: `mean` or `median`.
+        value: Mean, median or probability, see `value_is`.
+        value_is: `mean`, `median` or `probability`.
         mean_interval: Where the true value lies.
         run_interval: Where one new run lies.
         predict_for: What the new run is, in words.

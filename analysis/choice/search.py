@@ -22,6 +22,7 @@ from analysis.choice.steps import best_on_steps
 from analysis.choice.ties import EQUAL
 from analysis.surface.acceptance import AcceptLimit
 from analysis.surface.exact import Surface
+from analysis.surface.narrow_runs import narrow_run_findings
 from analysis.surface.noise import Production, production_of
 from doe.errors import OptimumError
 from doe.methods.registry import is_computed
@@ -139,13 +140,18 @@ def _answer(
         top = max(top, better, key=lambda summit: summit.score)
         rivals, levels = _others(question, landscape, charts, best)
     recipe, unrounded = book.recipe(best.settings), book.recipe(top.settings)
+    alternatives = tuple(book.recipe(rival.settings) for rival in rivals)
+    by_level = tuple(
+        LevelBest(choice=one.choice, level=one.level, recipe=book.recipe(one.summit.settings))
+        for one in levels
+    )
     return Compromise(
         best=recipe,
         unrounded=unrounded,
         loss=max(0.0, unrounded.desirability - recipe.desirability),
         unmet=_unmet(book, recipe),
         binding=binding_limits(book.region, best.settings, objective, question.limits),
-        alternatives=tuple(book.recipe(rival.settings) for rival in rivals),
+        alternatives=alternatives,
         view=view,
         within_limits=within_limits,
         findings=(
@@ -154,12 +160,22 @@ def _answer(
             *_stops(question, landscape, best),
             *_stepping(settled, recipe, unrounded),
             *edge_findings(book.region, objective, best),
+            *_narrow_runs((recipe, *alternatives, *(one.recipe for one in by_level))),
         ),
-        by_level=tuple(
-            LevelBest(choice=one.choice, level=one.level, recipe=book.recipe(one.summit.settings))
-            for one in levels
-        ),
+        by_level=by_level,
     )
+
+
+def _narrow_runs(recipes: Sequence[Recipe]) -> tuple[Finding, ...]:
+    """Say where a run is given more narrowly than the true value, in any recipe that is shown."""
+    intervals = {
+        first.response: (
+            np.array([recipe.expected[i].mean_interval for recipe in recipes]),
+            np.array([recipe.expected[i].run_interval for recipe in recipes]),
+        )
+        for i, first in enumerate(recipes[0].expected)
+    }
+    return narrow_run_findings(intervals, "recipes")
 
 
 def _others(
@@ -246,7 +262,7 @@ def _lacks(study: Study, name: str) -> tuple[str, str]:
     """Say what a response left out lacks, and how to mend it."""
     if is_computed(study.response(name)):
         return "cannot be computed from the recipe yet", "Add the data that 'millbase check' names"
-    return "has no model yet", f"Enter the readings of '{name}', fit"
+    return "has no model yet", f"See with 'millbase fit' what keeps '{name}' from one, mend it"
 
 
 def _averaged(book: RecipeBook) -> tuple[Finding, ...]:

@@ -19,6 +19,7 @@ from analysis.fits.envelope import normal_envelope
 from analysis.fits.fit_table import FitTable
 from analysis.fits.lack_of_fit import pure_error, replicate_groups
 from analysis.fits.least_squares import LeastSquares
+from analysis.fits.no_scatter import has_no_scatter
 from analysis.fits.scatter import levels_of, unequal_scatter
 from analysis.fits.sources import sources_of, tested_apart
 from analysis.lab.response_data import ResponseData
@@ -143,8 +144,8 @@ def _coefficient_rows(
     rows = []
     for j, (column, label) in enumerate(zip(table.columns, table.labels, strict=True)):
         estimate = float(solved.coefficients[j])
-        # Readings that are all equal leave no scatter, and so no error either.
-        error = float(errors[j]) if solved.df > 0 and not table.is_constant else None
+        # Readings without scatter tell no error either.
+        error = float(errors[j]) if solved.df > 0 and not has_no_scatter(solved) else None
         t = estimate / error if error else None
         p = 2 * float(stats.t.sf(abs(t), solved.df)) if t is not None else None
         rows.append(

@@ -60,17 +60,21 @@ def _on_information(a: Assessment) -> Iterator[Finding]:
         yield Finding(
             level="caution",
             what="The response does not vary: all readings are the same, and nothing that was "
-            "changed shows in them.",
+            "changed shows in them. There is nothing to model, and no error can be given.",
             evidence={"value on the fitted scale": a.mean},
-            advice="Check the readings; a response that does not vary needs no model.",
+            advice="Check the resolution of the instrument: what it rounds away cannot be seen. "
+            "Read in finer steps, or by another method, or leave this response out.",
         )
     residual = next(row for row in a.anova if row.source == "residual")
     if a.residual_df > 0 and residual.ss == 0 and total.ss > 0:
         yield Finding(
-            level="note",
+            level="caution",
             what="The model passes through every run to the last digit: this response looks "
-            "computed from the settings, not measured, so there is no scatter to test against.",
+            "computed from the settings, not measured, so there is no scatter to test against, and "
+            "no error can be given.",
             evidence={"residual degrees of freedom": a.residual_df},
+            advice="Check that readings were entered and not the values of a formula, and that the "
+            "instrument reads finely enough to show a scatter.",
         )
     if a.residual_df == 0:
         yield Finding(

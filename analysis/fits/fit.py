@@ -16,7 +16,7 @@ from doe.study.settings import FloatArray, frozen_array
 
 Family = Literal["gaussian", "censored", "ordinal", "count"]
 Method = Literal["ols", "reml", "ml"]
-ValueIs = Literal["mean", "median"]
+ValueIs = Literal["mean", "median", "probability"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +35,7 @@ class Scale:
 
     @property
     def value_is(self) -> ValueIs:
-        """What a back-transformed prediction is: the mean only where nothing was transformed."""
+        """What a reading taken back is: the mean only where nothing was transformed."""
         return "mean" if self.name == "identity" else "median"
 
 
@@ -105,6 +105,18 @@ class Fit:
             raise ValueError(f"{p} columns, coefficients of shape {self.coefficients.shape}")
         for name in ("coefficients", "covariance", "coefficient_df"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+
+    @property
+    def value_is(self) -> ValueIs:
+        """What a prediction taken back is, in a middling batch.
+
+        A count's scale is the link of its mean, a rating's that of a probability: neither makes a
+        median of it. Readings off the scale change nothing: the curve they are fitted by is normal
+        on the scale.
+        """
+        if self.counts is not None:
+            return "mean"
+        return "probability" if self.classes is not None else self.scale.value_is
 
     @property
     def residual_sd(self) -> float:

@@ -29,6 +29,7 @@ from analysis.fits.mixed_response import (
     not_in_strata,
     rows_in_strata,
 )
+from analysis.fits.no_scatter import has_no_scatter, without_rounding
 from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
 from analysis.fits.reduction import Reduction
 from analysis.fits.scales import scale_of
@@ -111,12 +112,16 @@ def fit_response(
         if mixed is not None:
             fit, assessment, more = mixed
             return FittedResponse(fit=fit, assessment=assessment, findings=said + more)
-    power = box_cox(data.repeats, solved.basis, solved.df, level=level)
+    power = None
+    if not has_no_scatter(solved):
+        power = box_cox(data.repeats, solved.basis, solved.df, level=level)
     chosen, scale_findings = _scale(data, scale, power)
     table = _on_scale(table, averaged(data, chosen))
     solved = solve_least_squares(table.matrix, table.y)
     if table.is_constant:
         solved = of_constant(solved, table.matrix, np.array(table.is_planned))
+    elif has_no_scatter(solved):
+        solved = without_rounding(solved, table.matrix, table.y)
     planned = data.actual.values[np.array(table.is_planned)]
     assessment = assess(
         table,
@@ -132,7 +137,7 @@ def fit_response(
     )
     fit = _fit(data, coding, wanted, chosen, table, solved)
     said = (*data.findings, *drop_findings, *scale_findings, *block_findings)
-    said += (*strata.findings, *not_in_strata(strata), *repeat_findings(data.repeats))
+    said += (*strata.findings, *not_in_strata(strata, solved), *repeat_findings(data.repeats))
     return FittedResponse(
         fit=fit, assessment=assessment, findings=said + findings_of(fit, assessment, data)
     )
@@ -205,7 +210,7 @@ def _scale(
     why = (
         "the data chose the scale by the likelihood of its power"
         if power is not None
-        else "values at or below zero, or too few runs, leave no choice"
+        else "values at or below zero, too few runs, or readings without scatter leave no choice"
     )
     return chosen, (
         Finding(
@@ -251,7 +256,9 @@ def _fit(
     solved: LeastSquares,
 ) -> Fit:
     s = len(table.columns)
-    covariance = np.full_like(solved.covariance, np.nan) if table.is_constant else solved.covariance
+    covariance = solved.covariance
+    if has_no_scatter(solved):
+        covariance = np.full_like(covariance, np.nan)
     controls = {
         name: (float(solved.coefficients[s + i]), float(covariance[s + i, s + i] ** 0.5))
         for i, name in enumerate(table.control_names)

@@ -59,6 +59,19 @@ def lowest_word(fit: Fit) -> str:
     return f"runs of one {above[-1]}" if above else "runs"
 
 
+def teller_word(known: Assessment, label: str) -> str:
+    """Name the units that tell a coefficient apart, many of them."""
+    stratum = known.terms_vary.get(label, RESIDUAL)
+    if stratum != RESIDUAL:
+        return units_word(stratum)
+    return "readings" if RUN in known.strata else "runs"
+
+
+def _within_word(stratum: str) -> str:
+    """Say what lies within a unit of a stratum: readings within a run, else runs."""
+    return "the readings of one run" if stratum == RUN else "runs within them"
+
+
 def spread_words(fit: Fit) -> str:
     """Say how far units differ, as one standard deviation, from the coarsest to the finest."""
     parts: list[str] = []
@@ -120,7 +133,12 @@ def _on_untold(fitted: InStrata) -> Iterator[Finding]:
             what="Beside this model nothing is left that tells the scatter within "
             f"{units_word(fitted.strata.names[-1])} from that between them: coefficients are given "
             "without standard errors.",
-            advice="Fit a smaller model, or add runs within a batch.",
+            advice="Fit a smaller model, or "
+            + (
+                "read some runs again."
+                if RUN in fitted.strata.names
+                else "add runs within a batch."
+            ),
         )
         return
     for name in untold:
@@ -130,7 +148,8 @@ def _on_untold(fitted: InStrata) -> Iterator[Finding]:
             f"{units_word(name)} to tell them by: how far {units_word(name)} scatter cannot be "
             "seen, and these terms, and every level, are given without standard errors.",
             evidence={units_word(name): len(np.unique(fitted.units(name)))},
-            advice=f"Drop terms set per {name}, or make more {units_word(name)}.",
+            advice=f"{'Drop terms' if name == RUN else f'Drop terms set per {name}'}, or make more "
+            f"{units_word(name)}.",
         )
 
 
@@ -142,8 +161,9 @@ def _on_zero(fit: Fit, a: Assessment) -> Iterator[Finding]:
         limit = spread_text(fit.scale, upper**0.5, fit.unit) if np.isfinite(upper) else "anything"
         yield Finding(
             level="caution",
-            what=f"{units_word(row.stratum).capitalize()} differ no more than runs within them do: "
-            "their own scatter is estimated as 0. It stays in the model all the same, as "
+            what=f"{units_word(row.stratum).capitalize()} differ no more than "
+            f"{_within_word(row.stratum)} do: their own scatter is estimated as 0. It stays in the "
+            "model all the same, as "
             f"{row.units} {units_word(row.stratum)} rule out only differences beyond {limit}.",
             evidence={
                 "upper limit of the sd": _short(upper**0.5),
@@ -160,15 +180,17 @@ def _on_few(a: Assessment, df: dict[str, int], untold: tuple[str, ...]) -> Itera
     for name, count in df.items():
         if count >= FEW_DF or name in untold:
             continue
-        where = "within the lowest units" if name == RESIDUAL else f"among {units_word(name)}"
+        where = f"among {units_word(name)}" if name != RESIDUAL else "within the lowest units"
+        more = units_word(name) if name != RESIDUAL else "runs within batches"
+        if name == RESIDUAL and RUN in df:
+            where, more = "among the readings of one run", "second readings"
         yield Finding(
             level="caution",
             what=f"Only {count} degree{'s' if count != 1 else ''} of freedom "
             f"{'are' if count != 1 else 'is'} left {where}: what rests on them has wide intervals "
             "and blunt tests.",
             evidence={f"degrees of freedom, {name}": count},
-            advice=f"Add {units_word(name) if name != RESIDUAL else 'runs within batches'}; four "
-            "or more would do.",
+            advice=f"Add {more}; four or more would do.",
         )
     thin = [row for row in a.coefficients if np.isfinite(row.df) and row.df < TOO_FEW_DF]
     if thin:
@@ -193,12 +215,15 @@ def _on_what_terms_rest(a: Assessment, df: dict[str, int]) -> Iterator[Finding]:
         shown = ", ".join(f"'{label}'" for label in own[:6])
         more = f" and {len(own) - 6} more" if len(own) > 6 else ""
         count = next((c.units for c in a.components if c.stratum == name), 0)
+        each, instead = "many runs were made in each", "runs within them"
+        if name == RUN:
+            each, instead = "often each was read", "readings of them"
         yield Finding(
             level="note",
             what=f"Told by {units_word(name)} only: {shown}{more}. They rest on {count} "
-            f"{units_word(name)}, however many runs were made in each.",
+            f"{units_word(name)}, however {each}.",
             evidence={units_word(name): count, "degrees of freedom": df.get(name, 0)},
-            advice=f"To sharpen them, add {units_word(name)}, not runs within them.",
+            advice=f"To sharpen them, add {units_word(name)}, not {instead}.",
         )
 
 
@@ -209,7 +234,8 @@ def _on_misleading(a: Assessment) -> Iterator[Finding]:
     sure = [one for one in worst if one.plain_error < one.std_error]
     shown = (sure or worst)[:4]
     turned = [one for one in worst if _turns(one)]
-    what = "Plain least squares, as if every run had been made on its own, would mislead here: "
+    own = "reading had come from a run of its own" if RUN in a.strata else "run had been made alone"
+    what = f"Plain least squares, as if every {own}, would mislead here: "
     what += "; ".join(
         f"for '{one.label}' its standard error is {one.plain_error:.2g}, not {one.std_error:.2g}"
         for one in shown

@@ -14,10 +14,11 @@ from analysis.fits.fit import Fit, Scale
 from analysis.fits.fit_table import FitTable
 from analysis.fits.in_strata import InStrata
 from analysis.fits.kenward_roger import KenwardRoger, single_df
-from analysis.fits.least_squares import LeastSquares
+from analysis.fits.least_squares import LeastSquares, solve_least_squares
 from analysis.fits.likelihood_of_mixed import profile_of
 from analysis.fits.mixed_assessing import assess_mixed
 from analysis.fits.mixed_findings import mixed_findings
+from analysis.fits.no_scatter import has_no_scatter
 from analysis.fits.readings_on_scale import (
     averaged,
     every_reading,
@@ -74,7 +75,13 @@ def rows_in_strata(table: FitTable, solved: LeastSquares, strata: DataStrata) ->
 def box_cox_in_strata(
     data: ResponseData, table: FitTable, strata: DataStrata, df: int, level: float
 ) -> BoxCox | None:
-    """Find λ by the plain likelihood, variance ratios at their best for each λ."""
+    """Find λ by the plain likelihood, variance ratios at their best for each λ.
+
+    Returns:
+        None where no scale can be asked for, as where rows follow the model to the last digit.
+    """
+    if solve_least_squares(table.matrix, table.y).rss <= 0.0:
+        return None
     readings: Sequence[Sequence[float]] = data.repeats
     if strata.by_reading:
         readings = [(value,) for run in data.repeats for value in run]
@@ -94,9 +101,9 @@ def fit_in_strata(
     data, strata = job.data, job.strata
     y = every_reading(data, job.scale) if strata.by_reading else averaged(data, job.scale)
     table = replace(job.table, y=y)
-    solution = solve_mixed(table.matrix, table.y, strata.strata) if not table.is_constant else None
-    if solution is None or solution.plain.rss <= 0:
+    if table.is_constant or solve_least_squares(table.matrix, table.y).rss <= 0.0:
         return None
+    solution = solve_mixed(table.matrix, table.y, strata.strata)
     fitted = InStrata(table=table, strata=strata, solution=solution)
     jacobian = log_jacobian_of_readings if strata.by_reading else log_jacobian
     planned = data.actual.values[[name is None for name in data.control]]
@@ -116,9 +123,12 @@ def fit_in_strata(
     return fit, assessment, mixed_findings(fit, assessment, data, fitted)
 
 
-def not_in_strata(strata: DataStrata) -> tuple[Finding, ...]:
-    """Say of a fit by least squares that its runs share strata all the same."""
-    if not strata.names:
+def not_in_strata(strata: DataStrata, solved: LeastSquares) -> tuple[Finding, ...]:
+    """Say of a fit by least squares that its runs share strata all the same.
+
+    Where readings do not scatter at all, that is said instead, and more batches would mend nothing.
+    """
+    if not strata.names or has_no_scatter(solved):
         return ()
     words = " and ".join(
         f"{name}es" if name.endswith("ch") else f"{name}s" for name in strata.names

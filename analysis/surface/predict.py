@@ -188,7 +188,7 @@ def _prediction(
         response=fit.response,
         unit=fit.unit,
         value=inverse(fit.scale, centre),
-        value_is=fit.scale.value_is,
+        value_is=fit.value_is,
         mean_interval=_interval(fit, centre, mean_variance, df_of_mean, level),
         run_interval=one_run,
         predict_for=future_run(fit),

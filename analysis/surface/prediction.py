@@ -15,8 +15,8 @@ class Prediction:
     Attributes:
         response: Name of the response.
         unit: Its unit.
-        value: Shape (n,); mean, or median on a transformed scale (see `value_is`).
-        value_is: Which of the two.
+        value: Shape (n,); mean, median on a transformed scale, or probability (see `value_is`).
+        value_is: Which of them.
         mean_interval: Shape (n, 2), where the true value lies, at `level`.
         run_interval: Shape (n, 2), where one new run lies, at `level`.
         predict_for: What the new run is, in words.

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from analysis.fits.assessment import Assessment, CoefficientRow
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
-from analysis.fits.mixed_findings import lowest_word, spread_words, units_word
+from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word, units_word
 from analysis.report.comparison_table import HEAD, comparison_cells
 from analysis.report.rounding import (
     error_text,
@@ -67,23 +67,32 @@ def show_predict(outcome: PredictOutcome) -> str:
                 p.response,
                 with_error(float(p.value[i]), interval_error(*map(float, p.mean_interval[i]))),
                 p.unit,
+                "computed" if p.predict_for == COMPUTED else p.value_is,
                 _interval(*map(float, p.mean_interval[i])),
                 _interval(*map(float, p.run_interval[i])),
             ]
             for p in outcome.predictions.values()
         ]
-        heads = ["response", "value", "unit", "true value within", "one new run within"]
+        # Why is among the findings below.
+        rows += [[name, "no model", "", "", "", ""] for name in outcome.not_fitted]
+        heads = ["response", "value", "unit", "value is", "true value within", "one new run within"]
         parts.append(f"{head}\n{text_table(heads, rows)}")
-    every = outcome.predictions.values()
-    first = next((one for one in every if one.predict_for != COMPUTED), None)
-    if first is not None:
-        parts.append(
-            paragraph(
-                f"Intervals at {100 * first.level:g} %; one new run: {first.predict_for}. On a "
-                "transformed scale the value is the median."
-            )
-        )
+    parts += _what_intervals_are(outcome)
     return "\n\n".join(parts)
+
+
+def _what_intervals_are(outcome: PredictOutcome) -> list[str]:
+    """Say what a new run is, for each group of responses that mean the same by it."""
+    modelled = [one for one in outcome.predictions.values() if one.predict_for != COMPUTED]
+    if not modelled:
+        return []
+    words = list(dict.fromkeys(one.predict_for for one in modelled))
+    if len(words) > 1:
+        named = {w: ", ".join(p.response for p in modelled if p.predict_for == w) for w in words}
+        words = [f"{word} ({named[word]})" for word in words]
+    return [
+        paragraph(f"Intervals at {100 * modelled[0].level:g} %; one new run: {'; '.join(words)}.")
+    ]
 
 
 def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelComparison]) -> str:
@@ -99,20 +108,15 @@ def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelCompar
         # Where rows share units each term has degrees of freedom of its own.
         heads[3:3] = ["told by", "df"]
         for row, shown in zip(known.coefficients, rows, strict=True):
-            shown[3:3] = [_told_by(known, row), fixed(row.df, 1)]
+            shown[3:3] = [teller_word(known, row.label), fixed(row.df, 1)]
     parts = [head, text_table(heads, rows), *_strata(fit, known)]
-    parts += [*_levels_compared(fit, comparisons), paragraph(_summary(known))]
+    parts += [*_levels_compared(fit, comparisons), paragraph(_summary(fit, known))]
     parts += show_reduction(name, fitted.reduction)
+    parts += show_forms(name, fitted.form)
     parts.append(findings_text(fitted.findings))
     return "\n\n".join(part for part in parts if part)
 
 
-def _told_by(known: Assessment, row: CoefficientRow) -> str:
-    stratum = known.terms_vary.get(row.label, RESIDUAL)
-    return "runs" if stratum == RESIDUAL else units_word(stratum)
-
-
-    parts += show_forms(name, fitted.form)
 def _strata(fit: Fit, known: Assessment) -> list[str]:
     """Show the scatter of each stratum with its interval and degrees of freedom."""
     if not known.components:
@@ -152,8 +156,14 @@ def _coefficient(row: CoefficientRow) -> list[str]:
     ]
 
 
-def _summary(known: Assessment) -> str:
-    parts = [f"Residual sd {plain(known.residual_sd, 3)} on {known.residual_df} degrees of freedom"]
+def _summary(fit: Fit, known: Assessment) -> str:
+    """Sum the model up in a line; empty for ratings and counts, which have no scatter of runs."""
+    parts = []
+    if known.residual_sd is not None:
+        of = f" of {lowest_word(fit)}" if fit.by_reading else ""
+        n = known.residual_df
+        freedom = f"{n} degree{'s' if n != 1 else ''} of freedom"
+        parts.append(f"Residual sd{of} {plain(known.residual_sd, 3)} on {freedom}")
     for label, value in (
         ("R²", known.r2), ("adjusted", known.r2_adjusted), ("predicted", known.r2_predicted),
     ):  # fmt: skip
@@ -167,7 +177,7 @@ def _summary(known: Assessment) -> str:
             where = "" if test.stratum == RESIDUAL else f" between {units_word(test.stratum)}"
             df = f"{test.df} and {plain(test.den_df, 3)} df"
             parts.append(f"lack of fit{where} p {p_text(test.p)} ({df})")
-    return "; ".join(parts) + "."
+    return "; ".join(parts) + "." if parts else ""
 
 
 def _interval(low: float, high: float) -> str:

@@ -30,7 +30,7 @@ def response_object(
         "strata": list(known.strata),
         "scale": fit.scale.name,
         "power": fit.scale.power,
-        "value_is": fit.scale.value_is,
+        "value_is": fit.value_is,
         "unit": fit.unit,
         "per": fit.per,
         "n": fit.n,

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from analysis.surface.narrow_runs import narrow_run_findings
 from analysis.surface.predict import predict_response
 from analysis.surface.prediction import Prediction
 from doe.errors import Fault, StudyError
@@ -32,6 +33,8 @@ class PredictOutcome:
     settings: Settings
     predictions: Mapping[str, Prediction]
     findings: tuple[Finding, ...]
+    not_fitted: Mapping[str, str] = field(default_factory=dict)
+    not_computed: Mapping[str, str] = field(default_factory=dict)
     is_no: bool = False
 
     def contract(self) -> dict[str, Any]:
@@ -45,7 +48,12 @@ class PredictOutcome:
             }
             for i in range(len(self.settings))
         ]
-        return envelope({"rows": rows}, inputs=self.session.inputs(), findings=self.findings)
+        body = {
+            "rows": rows,
+            "not_fitted": dict(self.not_fitted),
+            "not_computed": dict(self.not_computed),
+        }
+        return envelope(body, inputs=self.session.inputs(), findings=self.findings)
 
 
 def prediction_object(prediction: Prediction, i: int) -> dict[str, Any]:
@@ -82,11 +90,30 @@ def predict_study(
         name: predict_response(fit, values, region=analysis.region, level=level)
         for name, fit in analysis.surfaces.items()
     }
-    outside = _outside_findings(values, analysis.region)
+    intervals = {name: (one.mean_interval, one.run_interval) for name, one in predictions.items()}
     return PredictOutcome(
         session=session, settings=settings_table(values, analysis.coding), predictions=predictions,
-        findings=(*analysis.findings, *outside),
+        findings=(
+            *_without_model(analysis.not_fitted),
+            *analysis.findings,
+            *narrow_run_findings(intervals, "settings"),
+            *_outside_findings(values, analysis.region),
+        ),
+        not_fitted=analysis.not_fitted,
+        not_computed=analysis.not_computed,
     )  # fmt: skip
+
+
+def _without_model(not_fitted: Mapping[str, str]) -> tuple[Finding, ...]:
+    """Name the responses that are missing from the table for want of a model, each with why."""
+    return tuple(
+        Finding(
+            level="caution",
+            what=f"'{name}' is not predicted, as it has no model. {why}",
+            evidence={"responses without a model": len(not_fitted)},
+        )
+        for name, why in not_fitted.items()
+    )
 
 
 def _asked_settings(at: Sequence[str], table: Path | None, coding: Coding) -> FloatArray:
