@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from analysis.fits.least_squares import DependentColumnsError, dependent_groups
 from doe.errors import FitError
 from doe.model.coding import ChoiceAxis, Coding
 from doe.model.matrix import column_label, model_columns, model_matrix
+from doe.model.set_later import without_settings
 from doe.model.terms import Model, make_model, model_names, unambiguous_label
 from doe.study.settings import FloatArray
 
@@ -32,6 +33,7 @@ def largest_model(
     coding: Coding,
     *,
     beside: FloatArray | None = None,
+    without: Collection[str] = (),
     least_df: int = 1,
 ) -> str | None:
     """Find the largest named model that the runs can carry.
@@ -41,6 +43,7 @@ def largest_model(
         control: Control of each run.
         coding: The settings' coding.
         beside: Columns fitted beside the model (controls, blocks), shape (n, c).
+        without: Settings that it is to have in no term.
         least_df: Degrees of freedom that must stay for the error.
 
     Returns:
@@ -48,7 +51,8 @@ def largest_model(
     """
     others = beside if beside is not None else np.zeros((len(control), 0))
     for name in reversed(model_names(coding)):
-        surface = surface_columns(settings, control, coding, make_model(name, coding))
+        model = without_settings(make_model(name, coding), without, coding)
+        surface = surface_columns(settings, control, coding, model)
         X = np.hstack([surface, others])
         if X.shape[0] - X.shape[1] >= least_df and not dependent_groups(X):
             return name
@@ -67,7 +71,9 @@ def refuse_too_large(
     n, p = table.matrix.shape
     labels = table.all_labels
     beside = np.hstack([table.control_columns, table.block_columns])
-    smaller = largest_model(settings, table.control, coding, beside=beside)
+    smaller = largest_model(
+        settings, table.control, coding, beside=beside, without=_absent(model, coding)
+    )
     n_beside = beside.shape[1]
     more = f" ({n_beside} of them for controls and blocks)" if n_beside else ""
     if n < p:
@@ -86,6 +92,12 @@ def refuse_too_large(
         allowed="models whose terms these runs can tell apart",
         do=_what_would_work(smaller, model, drop),
     )
+
+
+def _absent(model: Model, coding: Coding) -> tuple[str, ...]:
+    """Name the factors that a model has in no term, for whatever reason: a smaller one has not."""
+    there = {name for term in model.terms for name in term.names}
+    return tuple(axis.name for axis in coding.factors if axis.name not in there)
 
 
 def labels_of(model: Model, coding: Coding) -> tuple[str, ...]:

@@ -54,15 +54,15 @@ class FittedResponse:
         assessment: Its checks.
         findings: What the reader should know of it.
         reduction: The full model beside it, where terms were left out or tried to leave out.
-    """
         form: Forms of one factor beside the polynomial, where one is in use or was looked for.
+    """
 
     fit: Fit
     assessment: Assessment
     findings: tuple[Finding, ...]
     reduction: Reduction | None = None
-
     form: FormComparison | None = None
+
 
 def fit_response(
     data: ResponseData,

@@ -168,9 +168,9 @@ def _summary(fit: Fit, known: Assessment) -> str:
         ("R²", known.r2), ("adjusted", known.r2_adjusted), ("predicted", known.r2_predicted),
     ):  # fmt: skip
         if value is not None:
-            parts.append(f"{label} {value:.3f}")
+            parts.append(f"{label} {fixed(value, 3)}")
     if known.r2_predicted_by_unit is not None:
-        by_unit = f"{known.r2_predicted_by_unit:.3f}"
+        by_unit = fixed(known.r2_predicted_by_unit, 3)
         parts.append(f"predicted with each {known.unit_left_out} left out {by_unit}")
     for test in known.lack_of_fit:
         if test.p is not None:

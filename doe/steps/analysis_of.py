@@ -17,6 +17,7 @@ from analysis.fits.likelihood.reducing import reduce_likelihood
 from analysis.fits.reduction import behind, beside
 from analysis.fits.selection import reduce_fit
 from analysis.fits.together import Together, responses_together
+from analysis.lab.at_its_stage import at_its_stage
 from analysis.lab.response_data import ResponseData
 from analysis.lab.responses import gather
 from analysis.surface.exact import ExactResponse, Surface, exact_response
@@ -26,8 +27,9 @@ from doe.methods.registry import is_computed
 from doe.model.bend import Bend
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region, region_of
+from doe.model.set_later import without_settings
 from doe.model.term import Model
-from doe.model.terms import model_names
+from doe.model.terms import make_model, model_names
 from doe.steps.doubts import in_short, study_doubts
 from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
 from doe.steps.session import Session
@@ -115,7 +117,8 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
     asked = _asked_responses(options, tuple(response.name for response in study.responses))
     names = tuple(name for name in asked if not is_computed(study.response(name)))
     computed, not_computed = _computed(study, tuple(n for n in asked if n not in names), coding)
-    data = gather(study, plan, session.readings, session.actuals, session.choices)
+    gathered = gather(study, plan, session.readings, session.actuals, session.choices)
+    data = {name: at_its_stage(study, one) for name, one in gathered.items()}
     fitted: dict[str, FittedResponse] = {}
     errors: dict[str, FitError] = {}
     findings: list[Finding] = []
@@ -220,11 +223,7 @@ def _fit_chosen(
         plain = fitted
         if chosen.form is not None:
             fitted = fit_with_form(data, coding, plain, chosen.form)
-        if chosen.kept_out or chosen.dropped:
-            told = _left_out_by_choice(fitted, chosen)
-            fitted = replace(fitted, findings=(*fitted.findings, told))
-            if options.with_full and chosen.form is None:
-                fitted = _beside_full(data, coding, fitted)
+        fitted = _told_of_choice(data, coding, fitted, chosen, options)
         smaller = (
             []
             if model == chosen.models[0]
@@ -233,6 +232,26 @@ def _fit_chosen(
         reduced = _reduced(data, coding, fitted, options)
         return _with_forms(data, coding, plain, reduced, chosen, options), smaller
     raise error or FitError(f"{data.response.name}: no model can be fitted")
+
+
+def _told_of_choice(
+    data: ResponseData,
+    coding: Coding,
+    fitted: FittedResponse,
+    chosen: ModelChoice,
+    options: FitOptions,
+) -> FittedResponse:
+    """Say which terms are not in the model: none that it could have, or some left out by choice."""
+    if chosen.later:
+        told = _set_later(fitted, chosen)
+        fitted = replace(fitted, findings=(*fitted.findings, told))
+    if not (chosen.kept_out or chosen.dropped):
+        return fitted
+    told = _left_out_by_choice(fitted, chosen)
+    fitted = replace(fitted, findings=(*fitted.findings, told))
+    if not options.with_full or chosen.form is not None:
+        return fitted
+    return _beside_full(data, coding, fitted, chosen)
 
 
 def _with_forms(
@@ -269,6 +288,22 @@ def _name(model: str | Model) -> str:
     return model if isinstance(model, str) else model.name
 
 
+def _set_later(fitted: FittedResponse, chosen: ModelChoice) -> Finding:
+    """Say which settings the response cannot depend on, as they are set after its reading."""
+    response = chosen.response
+    named = " and ".join(f"'{one}'" for one in chosen.later)
+    it, its, comes = ("them", "their", "come") if len(chosen.later) > 1 else ("it", "its", "comes")
+    return Finding(
+        # Where the brief is silent the stage is ours, and may be wrong.
+        level="note" if "per" in response.model_fields_set else "caution",
+        what=f"'{response.name}' is a reading of the {response.per}, and {named} {comes} after "
+        f"that: what is set later cannot act on it. Its model is without {it} and {its} products, "
+        f"and is fitted to {fitted.fit.n} values, one for each {response.per}.",
+        evidence={"set later": ", ".join(chosen.later), "values": fitted.fit.n},
+        advice="If it is read later in truth, say so with per in the brief.",
+    )
+
+
 def _left_out_by_choice(fitted: FittedResponse, chosen: ModelChoice) -> Finding:
     n = chosen.kept_out or len(chosen.dropped)
     return Finding(
@@ -299,14 +334,17 @@ def _reduced(
     return replace(reduced, reduction=behind(whole, reduced.reduction))
 
 
-def _beside_full(data: ResponseData, coding: Coding, fitted: FittedResponse) -> FittedResponse:
+def _beside_full(
+    data: ResponseData, coding: Coding, fitted: FittedResponse, chosen: ModelChoice
+) -> FittedResponse:
     """Set a model that somebody left terms out of beside the full one, where runs carry that."""
     name, scale = fitted.fit.model.name, fitted.fit.scale
     if name not in model_names(coding):
         return fitted
+    whole = without_settings(make_model(name, coding), chosen.later, coding)
     try:
         full = fit_any_response(
-            data, coding, model=name, scale=scale, level=fitted.assessment.level
+            data, coding, model=whole, scale=scale, level=fitted.assessment.level
         )
     except FitError:
         return fitted

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from analysis.surface.exact import COMPUTED, ExactResponse
 from analysis.surface.near_models import near_models_finding
 from analysis.surface.noise import full_row, production_of
 from analysis.surface.survey import SurfaceLandscape, survey_all
+from doe.model.set_later import set_later, without_settings
 from doe.model.terms import make_model, term_label, unambiguous_label
 from doe.model.vertices import overall_centroid
 from doe.steps.analysis_of import StudyAnalysis, analyse
@@ -157,12 +158,13 @@ def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Ses
     choices = session.choices
     for name, fitted in analysis.fitted.items():
         before, bend = choices.response(name), fitted.fit.model.bend
+        later = set_later(session.study, session.study.response(name).per)
         # A form takes squares out by itself: the terms on record are those of the polynomial.
         of_terms = fitted.fit if fitted.form is None else fitted.form.polynomial
         after = ResponseChoice(
             model=fitted.fit.model.name,
-            dropped=dropped_terms(of_terms),
-            terms=kept_terms(of_terms),
+            dropped=dropped_terms(of_terms, later),
+            terms=kept_terms(of_terms, later),
             scale=fitted.fit.scale.name if options.scale else before.scale,
             power=fitted.fit.scale.power if options.scale else before.power,
             form=None if bend is None else typed_form(bend),
@@ -173,15 +175,20 @@ def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Ses
     return write_choices(session, choices, command="fit")
 
 
-def dropped_terms(fit: Fit) -> tuple[str, ...]:
-    """Name the terms that the model of this name has and the fit has not."""
-    full = make_model(fit.model.name, fit.coding)
+def dropped_terms(fit: Fit, later: Collection[str] = ()) -> tuple[str, ...]:
+    """Name the terms that the model of this name has and the fit has not.
+
+    Args:
+        fit: The fit.
+        later: Settings that the response cannot depend on; their terms were not dropped.
+    """
+    full = without_settings(make_model(fit.model.name, fit.coding), later, fit.coding)
     return tuple(term_label(term) for term in full.terms if term not in fit.model.terms)
 
 
-def kept_terms(fit: Fit) -> tuple[str, ...]:
+def kept_terms(fit: Fit, later: Collection[str] = ()) -> tuple[str, ...]:
     """Name the terms of a fit, so that they read back; none where the whole model is fitted."""
-    if not dropped_terms(fit):
+    if not dropped_terms(fit, later):
         return ()
     return tuple(unambiguous_label(term, fit.coding) for term in fit.model.terms)
 

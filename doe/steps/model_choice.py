@@ -8,7 +8,8 @@ from typing import Literal, get_args
 from analysis.fits.forms.bendable import WantedForm, forms_of, wanted_form
 from doe.errors import FitError
 from doe.model.coding import Coding
-from doe.model.terms import Model, model_names, parse_term
+from doe.model.set_later import names_any, set_later, without_settings
+from doe.model.terms import Model, make_model, model_names, parse_term
 from doe.steps.session import Session
 from doe.study.brief import Response, ScaleName
 from doe.study.choices import ResponseChoice
@@ -72,6 +73,8 @@ class ModelChoice:
         dropped: Terms to leave out of them.
         kept_out: How many terms a kept model leaves out already.
         response: The response, with the scale in force.
+        later: Settings of a stage after the one that the response is read at; `models` are
+            without them.
         asked: Whether the model was asked for or kept; then nothing else may be fitted instead.
         form: The form asked for or kept; None for the polynomial.
         forms: The forms that it may be compared with.
@@ -84,6 +87,7 @@ class ModelChoice:
     asked: bool
     form: WantedForm | None = None
     forms: tuple[WantedForm, ...] = ()
+    later: tuple[str, ...] = ()
 
 
 def choose_model(
@@ -105,15 +109,34 @@ def choose_model(
             model = Model(name=str(model), terms=terms)
         else:
             dropped = options.drop or kept.dropped
+    later, form = set_later(session.study, response.per), _form(coding, options.form, kept)
+    models = (model,) if model is not None else _models_to_try(session, coding)
+    kept_out = _of_this_response(kept.dropped, later, coding) if options.model is None else ()
     return ModelChoice(
-        models=(model,) if model is not None else _models_to_try(session, coding),
-        dropped=dropped,
-        kept_out=len(kept.dropped) if options.model is None else 0,
+        models=tuple(_at_its_stage(one, later, coding) for one in models),
+        dropped=_of_this_response(dropped, later, coding),
+        kept_out=len(kept_out),
         response=_on_scale(response, options.scale, kept),
         asked=model is not None,
-        form=_form(coding, options.form, kept),
-        forms=forms_of(session.study, coding),
+        form=form if form is None or form.factor not in later else None,
+        forms=tuple(one for one in forms_of(session.study, coding) if one.factor not in later),
+        later=later,
     )
+
+
+def _at_its_stage(model: str | Model, later: tuple[str, ...], coding: Coding) -> str | Model:
+    """Take what is set after the reading out of a model."""
+    if not later:
+        return model
+    whole = make_model(model, coding) if isinstance(model, str) else model
+    return without_settings(whole, later, coding)
+
+
+def _of_this_response(
+    texts: tuple[str, ...], later: tuple[str, ...], coding: Coding
+) -> tuple[str, ...]:
+    """Keep the terms to drop that the response's model can have."""
+    return tuple(text for text in texts if not names_any(text, later, coding))
 
 
 def known_model(name: str, coding: Coding, *, where: str = "--model") -> str:
