@@ -24,6 +24,7 @@ from analysis.report.gathered_findings import pressing_findings
 from analysis.report.landscape_words import common_flat_sentences
 from analysis.report.rounding import fixed, interval_error, with_error
 from analysis.report.table import Cell, Table
+from analysis.report.trade_offs_part import trade_off_blocks
 from analysis.report.words import (
     forbid_sentence,
     goal_text,
@@ -60,6 +61,7 @@ def bench_section(content: ReportContent) -> Section:
             ),
             ("What each setting does", list(_figures(content, ("effects",)))),
             ("What more of each additive does", list(_figures(content, ("additives",)))),
+            ("What stands against what", list(trade_off_blocks(content))),
             ("Other recipes nearly as good", list(_alternatives(content))),
             ("Each level at its best", list(_levels(content))),
             ("Against the controls", list(_controls(content))),
