@@ -9,6 +9,7 @@ from itertools import count
 import numpy as np
 
 from analysis.choice.compromise import Compromise
+from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.bends import draw_bends
 from analysis.figures.box_cox import draw_box_cox
 from analysis.figures.coefficients import draw_coefficients
@@ -17,6 +18,7 @@ from analysis.figures.cox_traces import draw_cox_traces
 from analysis.figures.drawn import Drawn
 from analysis.figures.effects import draw_effects
 from analysis.figures.form_curves import draw_form_curves
+from analysis.figures.frontier import draw_frontier
 from analysis.figures.near_runs import near_slice
 from analysis.figures.package_contours import draw_package_contours
 from analysis.figures.predicted_observed import draw_predicted_observed
@@ -25,7 +27,9 @@ from analysis.figures.ridge_paths import draw_ridge_paths
 from analysis.figures.room import draw_room
 from analysis.figures.stationary_slice import draw_stationary_slice
 from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.scales import inverse
 from analysis.lab.response_data import ResponseData
+from analysis.surface.acceptance import accept_limits
 from analysis.surface.contour import contour_slice, package_slice
 from analysis.surface.directions import direction_words, levels_words
 from analysis.surface.effects import Effect, trace_effects
@@ -53,6 +57,7 @@ class AlbumRequest:
         computed: Responses that the recipe gives; they have no model to check.
         data: Readings by response, for the runs near a slice and their order as done.
         compromise: The recommended recipe; without one, slices go through the middle.
+        trade_offs: What stands against what round it; without it no frontier is drawn.
         landscapes: Surveys by response, where they are known already; not made twice.
     """
 
@@ -62,6 +67,7 @@ class AlbumRequest:
     computed: Mapping[str, ExactResponse] = field(default_factory=dict)
     data: Mapping[str, ResponseData] = field(default_factory=dict)
     compromise: Compromise | None = None
+    trade_offs: TradeOffs | None = None
     landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
 
     @property
@@ -136,6 +142,29 @@ def _room(request: AlbumRequest) -> Iterator[Drawn]:
     )
     if rooms:
         yield draw_room(rooms, request.region.coding)
+
+
+def _frontier(request: AlbumRequest) -> Iterator[Drawn]:
+    found = request.trade_offs.frontier if request.trade_offs is not None else None
+    if found is None or len(found.responses) < 2:
+        return
+    controls: dict[str, dict[str, float]] = {}
+    for name, fitted in request.fitted.items():
+        both = fitted.fit.with_controls
+        if both is not None:
+            means = inverse(fitted.fit.scale, both.estimates[both.n_surface :])
+            for control, mean in zip(both.names, means, strict=True):
+                controls.setdefault(control, {})[name] = float(mean)
+    responses = sorted(request.study.responses, key=lambda one: -one.importance)
+    yield draw_frontier(
+        found,
+        aims={one.name: one.aim for one in responses if one.aim is not None},
+        limits=[
+            one for one in accept_limits(request.study.responses) if one.response in request.fits
+        ],
+        controls=controls,
+        names=[one.name for one in responses if one.name in found.responses][:MOST_LANDSCAPES],
+    )
 
 
 def _contours(request: AlbumRequest) -> Iterator[Drawn]:
@@ -313,6 +342,11 @@ FIGURES: Mapping[str, FigureKind] = {
             name="room",
             for_="How far a setting may move before which limit is met.",
             draw=_room,
+        ),
+        FigureKind(
+            name="frontier",
+            for_="What one response costs in another, among recipes that nothing beats.",
+            draw=_frontier,
         ),
         FigureKind(
             name="contours",

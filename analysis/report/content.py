@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from analysis.choice.compromise import Compromise
+from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
@@ -48,6 +49,7 @@ class ReportContent:
         not_fitted: For each response without a model: why, a phrase.
         computed: Names of the responses that the recipe gives without readings.
         compromise: The recommended recipe; None if there is none yet.
+        trade_offs: What stands against what round it; None where it was not searched for.
         no_compromise: Why there is none, a sentence.
         batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
         figures: Drawn figures, in the order of the album.
@@ -69,6 +71,7 @@ class ReportContent:
     not_fitted: Mapping[str, str] = field(default_factory=dict)
     computed: tuple[str, ...] = ()
     compromise: Compromise | None = None
+    trade_offs: TradeOffs | None = None
     no_compromise: str = ""
     batch_recipe: BatchRecipe | None = None
     figures: tuple[Drawn, ...] = ()
