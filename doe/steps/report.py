@@ -9,6 +9,7 @@ from typing import Any
 
 import doe
 from analysis.choice.compromise import Compromise
+from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
 from analysis.figures.files import save_figures
@@ -23,7 +24,7 @@ from doe.errors import OptimumError, PlanError
 from doe.recipe.recipe import BatchRecipe
 from doe.recipe.weigh import weigh_batch
 from doe.steps.analysis_of import StudyAnalysis
-from doe.steps.choose import ChooseOptions, search_compromise
+from doe.steps.choose import ChooseOptions, search_compromise, search_trade_offs
 from doe.steps.contract import envelope
 from doe.steps.fit import study_landscapes
 from doe.steps.invented import SOURCE
@@ -63,9 +64,10 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     analysis = analysis_if_any(session, with_full=True) if session.plan is not None else None
     compromise, why_not = _compromise(analysis, session.seed(seed))
     landscapes = _landscapes(analysis, compromise)
-    figures = _figures(session, analysis, compromise, landscapes)
+    trade_offs = _trade_offs(analysis, compromise, session.seed(seed))
+    figures = _figures(session, analysis, compromise, landscapes, trade_offs)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
-    content = replace(content, landscapes=landscapes)
+    content = replace(content, landscapes=landscapes, trade_offs=trade_offs)
     card = _card(content, analysis)
     content = replace(content, card=CARD if card else "")
     pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
@@ -115,6 +117,14 @@ def _compromise(analysis: StudyAnalysis | None, seed: int) -> tuple[Compromise |
         return None, str(error)
 
 
+def _trade_offs(
+    analysis: StudyAnalysis | None, compromise: Compromise | None, seed: int
+) -> TradeOffs | None:
+    if analysis is None or compromise is None:
+        return None
+    return search_trade_offs(analysis, compromise, ChooseOptions(), seed)
+
+
 def _landscapes(
     analysis: StudyAnalysis | None, compromise: Compromise | None
 ) -> dict[str, SurfaceLandscape]:
@@ -134,6 +144,7 @@ def _figures(
     analysis: StudyAnalysis | None,
     compromise: Compromise | None,
     landscapes: Mapping[str, SurfaceLandscape],
+    trade_offs: TradeOffs | None,
 ) -> tuple[Drawn, ...]:
     if analysis is None:
         return ()
@@ -141,7 +152,7 @@ def _figures(
         AlbumRequest(
             study=session.study, region=analysis.region, fitted=analysis.fitted,
             computed=analysis.computed, data=analysis.data, compromise=compromise,
-            landscapes=landscapes,
+            landscapes=landscapes, trade_offs=trade_offs,
         )
     )  # fmt: skip
 
