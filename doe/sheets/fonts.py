@@ -88,7 +88,7 @@ def spelled(text: str) -> str:
 
 def not_shown(text: str) -> tuple[str, ...]:
     """Give the signs of a text that no font here can show, each once."""
-    return tuple(sorted({sign for sign in text if sign.isprintable() and not _is_shown(sign)}))
+    return tuple(sorted(sign for sign in set(text) if sign.isprintable() and not _is_shown(sign)))
 
 
 def _numbered(signs: Sequence[str]) -> list[str]:

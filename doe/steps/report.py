@@ -1,4 +1,4 @@
-"""The step `report`: the page, every figure and every table."""
+"""The step `report`: the page, the same on paper, every figure and every table."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from analysis.figures.files import save_figures
 from analysis.report.content import Provenance, ReportContent
 from analysis.report.decide.basis import DecisionBasis
 from analysis.report.decide.page import render_decide
-from analysis.report.page import render_report
+from analysis.report.page import Page, make_page, render_page
+from analysis.report.paper.document import lacking_signs, lacking_words, report_pdf
 from analysis.report.tables import report_tables
 from analysis.surface.noise import full_row, production_of
 from analysis.surface.survey import SurfaceLandscape
@@ -33,16 +34,27 @@ from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.study.finding import Finding
 
-PAGE = "report.html"
+PAGE, PAPER = "report.html", "report.pdf"
 CARD = "decide.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ReportOutcome:
-    """The files of the report."""
+    """The files of the report.
+
+    Attributes:
+        session: The study.
+        page: The page for the screen.
+        pdf: The same for the record, on paper.
+        n_figures: Figures, each in two files.
+        n_tables: Tables.
+        findings: What the files cannot show.
+        is_no: Never; a report is written at any stage.
+    """
 
     session: Session
     page: Path
+    pdf: Path
     n_figures: int
     n_tables: int
     findings: tuple[Finding, ...] = ()
@@ -50,7 +62,12 @@ class ReportOutcome:
 
     def contract(self) -> dict[str, Any]:
         """Give the object that `report --json` prints."""
-        body = {"page": str(self.page), "figures": self.n_figures, "tables": self.n_tables}
+        body = {
+            "page": str(self.page),
+            "pdf": str(self.pdf),
+            "figures": self.n_figures,
+            "tables": self.n_tables,
+        }
         return envelope(body, inputs=self.session.inputs(), findings=self.findings)
 
 
@@ -72,18 +89,21 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     content = replace(content, card=CARD if card else "")
     pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
     content = replace(content, pictures=pictures)
-    tables = report_tables(content)
+    tables, page = report_tables(content), make_page(content)
     files = {
-        PAGE: render_report(content).encode("utf-8"),
+        PAGE: render_page(page).encode("utf-8"),
+        PAPER: report_pdf(page),
         **card,
         **{f"figures/{name}": data for name, data in pictures.items()},
         **{f"tables/{name}.csv": text.encode("utf-8") for name, text in tables.items()},
     }
     outcome = ReportOutcome(
-        session=session, page=path / "results" / PAGE, n_figures=len(figures), n_tables=len(tables)
-    )
+        session=session, page=path / "results" / PAGE, pdf=path / "results" / PAPER,
+        n_figures=len(figures), n_tables=len(tables), findings=_paper_findings(page),
+    )  # fmt: skip
     # The copy on record must not depend on where the folder lies.
-    files["report.json"] = json_bytes({**outcome.contract(), "page": f"results/{PAGE}"})
+    places = {"page": f"results/{PAGE}", "pdf": f"results/{PAPER}"}
+    files["report.json"] = json_bytes({**outcome.contract(), **places})
     write_results(session, files, command="report")
     return outcome
 
@@ -99,6 +119,15 @@ def _card(content: ReportContent, analysis: StudyAnalysis | None) -> dict[str, b
         seed=content.provenance.seed or 0,
     )  # fmt: skip
     return {CARD: render_decide(basis).encode("utf-8")}
+
+
+def _paper_findings(page: Page) -> tuple[Finding, ...]:
+    """Say which signs the paper lacks; the page for the screen leaves them to the browser."""
+    lacking = lacking_signs(page)
+    if not lacking:
+        return ()
+    advice = "Read such names on the page for the screen."
+    return (Finding(level="note", what=lacking_words(lacking), advice=advice),)
 
 
 def _made(content: ReportContent) -> str:

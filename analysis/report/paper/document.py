@@ -5,14 +5,14 @@ from __future__ import annotations
 import io
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate
 
 from analysis.figures.drawn import Drawn
 from analysis.figures.paper_ink import PaperPicture, paper_pictures
-from analysis.report.blocks import FiguresBlock
+from analysis.report.blocks import FiguresBlock, Picture
 from analysis.report.page import Page
 from analysis.report.paper.cover import cover_story
 from analysis.report.paper.looks import (
@@ -50,8 +50,10 @@ def report_pdf(page: Page) -> bytes:
     lacking = lacking_signs(page)
     told = (lacking_words(lacking),) if lacking else ()
     pages: dict[str, int] = {}
-    # The contents take as many lines with wrong numbers as with right ones, so twice is enough.
-    _, total = _build(page, pictures, told, pages, 0)
+    # The contents take as many lines with wrong numbers as with right ones, so twice is enough;
+    # the first time only sizes matter.
+    sizes = {number: replace(picture, marks=()) for number, picture in pictures.items()}
+    _, total = _build(page, sizes, told, pages, 0)
     return _build(page, pictures, told, pages, total)[0]
 
 
@@ -80,8 +82,10 @@ def _texts(value: object) -> Iterator[str]:
     """Give every text of a page, however deep it lies; pictures are drawn and hold more."""
     if isinstance(value, str):
         yield value
-    elif isinstance(value, Drawn):
+    elif isinstance(value, Picture):
         yield value.caption
+    elif isinstance(value, Drawn):
+        yield value.title
     elif isinstance(value, Mapping):
         yield from _texts(tuple(value))
     elif isinstance(value, tuple):
@@ -118,6 +122,7 @@ def _build(
     document = BaseDocTemplate(
         out, pagesize=(WIDTH, HEIGHT), invariant=1, lang=LANGUAGE, author="millbase",
         title=f"{page.title}: study report", subject=page.decision.question, creator="millbase",
+        pageCompression=int(total > 0),
     )  # fmt: skip
     frame = Frame(
         LEFT, BOTTOM, INNER, DEEP, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0

@@ -217,7 +217,14 @@ function placesOf(data) {
 /** Search the region; yields the best so far again and again, and returns the best of all. */
 function* searched(data, question) {
   const { known, scattered } = placesOf(data);
-  const places = [...known, ...scattered].map((row) => judged(data, question, row));
+  const places = [];
+  let first = null;
+  for (const row of [...known, ...scattered]) {
+    const one = judged(data, question, row);
+    places.push(one);
+    if (first === null || isBetter(data, one, first)) first = one;
+    if (places.length % 20 === 0) yield first;
+  }
   const order = places.slice(known.length).sort((a, b) => b.score - a.score || b.merit - a.merit);
   const starts = [...places.slice(0, known.length), ...apart(data, order, CLIMBS)];
   let best = starts[0] ?? null;

@@ -5,6 +5,9 @@ const SLICE_MS = 20;
 // A sentence for the ear waits until the hand rests.
 const REST_MS = 400;
 
+// More responses than this are many on one sheet of paper.
+const MANY_RESPONSES = 5;
+
 /** Begin the page with its data. */
 function beginPage(data, root) {
   const start = data.compromise[0] ?? placesOf(data).scattered[0] ?? data.scattered[0];
@@ -20,6 +23,8 @@ function beginPage(data, root) {
   const beside = makeBeside(data);
   const weights = aimedOf(data).length ? makeWeights(data, changeWeights, placeFound) : null;
   for (const letter of ["A", "B"]) cards[letter].buttons.append(...cardButtons(letter));
+  // Many responses are printed closer together, so that the sheet stays one.
+  document.documentElement.classList.toggle("dense", data.responses.length > MANY_RESPONSES);
   const tray = make("div", { id: "tray" }, cards.A.element, cards.B.element);
   root.replaceChildren(tray, beside.element, ...(weights ? [weights.element] : []));
   addEventListener("hashchange", () => {
