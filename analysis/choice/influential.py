@@ -202,11 +202,15 @@ def _told(one: Influence, present: float) -> Finding:
             f"desirability of the present compromise without {named}": _short(one.at_present),
             "desirability with all runs": _short(present),
         },
-        advice=f"Look at its cards and readings, and repeat {named} before the compromise is "
-        "agreed; leave nothing out without a reason found at the bench.",
+        advice=f"Look at its cards and readings, and make {_again(one.unit)} once more before the "
+        "compromise is agreed; leave nothing out without a reason found at the bench.",
         source="Cook (1977), Technometrics 19, 15-18, applied to the compromise in place of the "
         "coefficients",
     )
+
+
+def _again(unit: BenchUnit) -> str:
+    return f"two or three runs of {unit.words}" if unit.kind == "day" else unit.words
 
 
 def _quiet(quiet: Sequence[Influence]) -> Finding:

@@ -9,6 +9,7 @@ from itertools import count
 import numpy as np
 
 from analysis.choice.compromise import Compromise
+from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.bends import draw_bends
 from analysis.figures.box_cox import draw_box_cox
@@ -19,6 +20,7 @@ from analysis.figures.drawn import Drawn
 from analysis.figures.effects import draw_effects
 from analysis.figures.form_curves import draw_form_curves
 from analysis.figures.frontier import draw_frontier
+from analysis.figures.influence import draw_influence
 from analysis.figures.near_runs import near_slice
 from analysis.figures.package_contours import draw_package_contours
 from analysis.figures.predicted_observed import draw_predicted_observed
@@ -57,6 +59,7 @@ class AlbumRequest:
         computed: Responses that the recipe gives; they have no model to check.
         data: Readings by response, for the runs near a slice and their order as done.
         compromise: The recommended recipe; without one, slices go through the middle.
+        influence: What it hangs on, where that was looked at.
         trade_offs: What stands against what round it; without it no frontier is drawn.
         landscapes: Surveys by response, where they are known already; not made twice.
     """
@@ -67,6 +70,7 @@ class AlbumRequest:
     computed: Mapping[str, ExactResponse] = field(default_factory=dict)
     data: Mapping[str, ResponseData] = field(default_factory=dict)
     compromise: Compromise | None = None
+    influence: InfluenceOnChoice | None = None
     trade_offs: TradeOffs | None = None
     landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
 
@@ -165,6 +169,11 @@ def _frontier(request: AlbumRequest) -> Iterator[Drawn]:
         controls=controls,
         names=[one.name for one in responses if one.name in found.responses][:MOST_LANDSCAPES],
     )
+
+
+def _influence(request: AlbumRequest) -> Iterator[Drawn]:
+    if request.influence is not None and request.influence.units:
+        yield draw_influence(request.influence)
 
 
 def _contours(request: AlbumRequest) -> Iterator[Drawn]:
@@ -347,6 +356,11 @@ FIGURES: Mapping[str, FigureKind] = {
             name="frontier",
             for_="What one response costs in another, among recipes that nothing beats.",
             draw=_frontier,
+        ),
+        FigureKind(
+            name="influence",
+            for_="Which single runs, batches and days the compromise hangs on.",
+            draw=_influence,
         ),
         FigureKind(
             name="contours",

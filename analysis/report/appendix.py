@@ -17,6 +17,7 @@ from analysis.report.blocks import (
     WordsBlock,
 )
 from analysis.report.content import ReportContent
+from analysis.report.influence_table import influence_table
 from analysis.report.landscape_tables import landscape_tables
 from analysis.report.landscape_words import shape_sentences
 from analysis.report.rounding import interval_error, plain, with_error
@@ -41,6 +42,11 @@ def appendix_section(content: ReportContent) -> Section:
     predictions = prediction_table(content)
     if predictions.rows:
         parts.append(Part(title="Predictions in full", blocks=(TableBlock(table=predictions),)))
+    influence = influence_table(content.influence)
+    if influence.rows:
+        drawn = tuple(one for one in content.figures if one.kind == "influence")
+        hangs = (TableBlock(table=influence), *((FiguresBlock(drawn=drawn),) if drawn else ()))
+        parts.append(Part(title="What the compromise hangs on", blocks=hangs))
     if content.fitted:
         coding = next(iter(content.fitted.values())).fit.coding
         blocks = (WordsBlock(text=_coding_words(coding)), TableBlock(table=coding_table(coding)))

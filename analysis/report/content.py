@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from analysis.choice.compromise import Compromise
+from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse
@@ -51,6 +52,7 @@ class ReportContent:
         compromise: The recommended recipe; None if there is none yet.
         trade_offs: What stands against what round it; None where it was not searched for.
         no_compromise: Why there is none, a sentence.
+        influence: What the compromise hangs on; None where it was not looked at.
         batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
         figures: Drawn figures, in the order of the album.
         pictures: The figures as files by name, where they are written already; not drawn twice.
@@ -73,6 +75,7 @@ class ReportContent:
     compromise: Compromise | None = None
     trade_offs: TradeOffs | None = None
     no_compromise: str = ""
+    influence: InfluenceOnChoice | None = None
     batch_recipe: BatchRecipe | None = None
     figures: tuple[Drawn, ...] = ()
     pictures: Mapping[str, bytes] = field(default_factory=dict)

@@ -9,6 +9,7 @@ from analysis.choice.compromise import ExpectedResponse, LevelBest, Recipe
 from analysis.report.against_words import against_words
 from analysis.report.rounding import interval_error, interval_text, percent, plain, with_error
 from doe.cli.screen import paragraph, text_table
+from doe.cli.show_influence import show_influence
 from doe.cli.show_trade_offs import trade_offs_text
 from doe.steps.choose import ChooseOutcome
 from doe.steps.demo import DemoOutcome
@@ -35,6 +36,8 @@ def show_choose(outcome: ChooseOutcome) -> str:
         parts.append(f"The bench's steps cost {found.loss:.4f} of desirability.")
     if found.alternatives:
         parts.append(_alternatives(found.alternatives))
+    if outcome.influence is not None:
+        parts.append(show_influence(outcome.influence))
     if found.by_level:
         parts.append(_by_level(found.by_level))
     if outcome.trade_offs is not None:

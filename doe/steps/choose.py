@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.choice.beside_controls import BesideControls, compare_with_controls
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.least_dose import GIVEN_AWAY
 from analysis.choice.search import choose_compromise
 from analysis.choice.trade_offs import TradeOffs, find_trade_offs
@@ -21,6 +22,7 @@ from analysis.surface.noise import production_of
 from doe.errors import OptimumError
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
+from doe.steps.influence import influence_object, study_influence
 from doe.steps.model_choice import FitOptions
 from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.session import open_study
@@ -36,6 +38,7 @@ class ChooseOptions:
 
     Attributes:
         within_limits: Let every acceptance limit bind.
+        influence: Choose again without each run, batch and day as well.
         view: Role whose importances to use; empty for the brief's own.
         keep: Write the settings to `choices.toml`.
         because: Why, kept with them.
@@ -47,6 +50,7 @@ class ChooseOptions:
     """
 
     within_limits: bool = False
+    influence: bool = False
     view: str = ""
     keep: bool = False
     because: str = ""
@@ -68,6 +72,7 @@ class ChooseOutcome:
 
     analysis: StudyAnalysis
     compromise: Compromise
+    influence: InfluenceOnChoice | None = None
     seed: int
     against_controls: BesideControls
     with_full: WithFull | None = None
@@ -78,9 +83,10 @@ class ChooseOutcome:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What the team should know."""
+        hangs = self.influence.findings if self.influence is not None else ()
         of_full = (self.with_full.finding,) if self.with_full is not None else ()
         traded = self.trade_offs.findings if self.trade_offs is not None else ()
-        return (*self.compromise.findings, *of_full, *traded, *self.analysis.findings)
+        return (*self.compromise.findings, *of_full, *traded, *hangs, *self.analysis.findings)
 
     @property
     def is_no(self) -> bool:
@@ -111,6 +117,9 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
         with_full=_with_full(analysis, found, asked, seed),
         trade_offs=search_trade_offs(analysis, found, asked, seed) if asked.trade_offs else None,
     )  # fmt: skip
+    if asked.influence:
+        hangs = study_influence(analysis, found, seed, thorough=True)
+        outcome = replace(outcome, influence=hangs)
     if asked.keep:
         chosen = ChosenSettings(
             settings=dict(outcome.compromise.best.settings), because=asked.because, role=asked.role
@@ -176,6 +185,7 @@ def choose_contract(outcome: ChooseOutcome) -> dict[str, Any]:
     body = {
         **recipe_object(found.best),
         "against_controls": [asdict(one) for one in against.best],
+        "influence": influence_object(outcome.influence),
         "unmet": list(found.unmet),
         "binding": list(found.binding),
         "alternatives": [

@@ -9,6 +9,7 @@ from typing import Any
 
 import doe
 from analysis.choice.compromise import Compromise
+from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
@@ -28,6 +29,7 @@ from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.choose import ChooseOptions, search_compromise, search_trade_offs
 from doe.steps.contract import envelope
 from doe.steps.fit import study_landscapes
+from doe.steps.influence import study_influence
 from doe.steps.invented import SOURCE
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study
@@ -82,9 +84,11 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     compromise, why_not = _compromise(analysis, session.seed(seed))
     landscapes = _landscapes(analysis, compromise)
     trade_offs = _trade_offs(analysis, compromise, session.seed(seed))
-    figures = _figures(session, analysis, compromise, landscapes, trade_offs)
+    influence = _influence(analysis, compromise, session.seed(seed))
+    figures = _figures(session, analysis, compromise, landscapes, trade_offs, influence)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
     content = replace(content, landscapes=landscapes, trade_offs=trade_offs)
+    content = replace(content, influence=influence)
     card = _card(content, analysis)
     content = replace(content, card=CARD if card else "")
     pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
@@ -154,6 +158,15 @@ def _trade_offs(
     return search_trade_offs(analysis, compromise, ChooseOptions(), seed)
 
 
+def _influence(
+    analysis: StudyAnalysis | None, compromise: Compromise | None, seed: int
+) -> InfluenceOnChoice | None:
+    """Judge what the compromise hangs on, near at hand: `choose --influence` searches further."""
+    if analysis is None or compromise is None or not analysis.fitted:
+        return None
+    return study_influence(analysis, compromise, seed, thorough=False)
+
+
 def _landscapes(
     analysis: StudyAnalysis | None, compromise: Compromise | None
 ) -> dict[str, SurfaceLandscape]:
@@ -174,6 +187,7 @@ def _figures(
     compromise: Compromise | None,
     landscapes: Mapping[str, SurfaceLandscape],
     trade_offs: TradeOffs | None,
+    influence: InfluenceOnChoice | None,
 ) -> tuple[Drawn, ...]:
     if analysis is None:
         return ()
@@ -181,7 +195,7 @@ def _figures(
         AlbumRequest(
             study=session.study, region=analysis.region, fitted=analysis.fitted,
             computed=analysis.computed, data=analysis.data, compromise=compromise,
-            landscapes=landscapes, trade_offs=trade_offs,
+            landscapes=landscapes, trade_offs=trade_offs, influence=influence,
         )
     )  # fmt: skip
 

@@ -36,6 +36,10 @@ def choose(
     within_limits: Annotated[
         bool, typer.Option("--within-limits", help="Let every acceptance limit bind.")
     ] = False,
+    influence: Annotated[
+        bool,
+        typer.Option("--influence", help="Choose again without each run, batch and day."),
+    ] = False,
     view: Annotated[str, typer.Option(help="Weigh the responses as this role does.")] = "",
     trade_offs: Annotated[
         bool,
@@ -61,7 +65,8 @@ def choose(
     from doe.steps.choose import ChooseOptions, choose_study
 
     options = ChooseOptions(
-        within_limits=within_limits, view=view, keep=keep, because=because, role=role,
+        within_limits=within_limits, influence=influence, view=view,
+        keep=keep, because=because, role=role,
         level=level, seed=seed, trade_offs=trade_offs, give_away=give_away,
     )  # fmt: skip
     finish(choose_study(study, options), json, show_choose)

@@ -10,9 +10,11 @@ import pytest
 from analysis.choice.influence import InfluenceQuestion, assess_influence
 from analysis.choice.influential import InfluenceOnChoice, units_of
 from analysis.choice.search import choose_compromise
+from analysis.figures.influence import draw_influence
 from analysis.fits.fitted_response import fit_response
 from analysis.fits.without_runs import refitting
 from analysis.lab.without_runs import without_runs
+from analysis.report.influence_table import influence_table
 from doe.model.region import region_of
 from tests.analysis.fits.adopted_table import adopt, range_factor, study_of
 
@@ -102,3 +104,14 @@ def test_units_are_runs_then_batches_and_days_that_hold_several() -> None:
     assert [one.words for one in units_of({"y": data})] == [
         *(f"run {run}" for run in data.run), "batch 1",
     ]  # fmt: skip
+
+
+def test_the_figure_and_the_table_show_every_kind_with_its_furthest_first() -> None:
+    """One panel a kind; runs in order of their numbers in the one, by their pull in the other."""
+    told, *_ = _judged(2.0)
+    drawn = draw_influence(told)
+    table = influence_table(told)
+
+    assert [axes.get_xlabel() for axes in drawn.figure.axes] == ["run left out", "batch left out"]
+    assert table.rows[0][0].text == "run 9"
+    assert table.head[1] == "x (%)"
