@@ -6,10 +6,10 @@ The protocol is the browser's own for debugging: JSON messages, each ended by a 
 from __future__ import annotations
 
 import base64
+import fcntl
 import json
 import os
 import shutil
-import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -33,22 +33,24 @@ class Chromium:
 
     def __init__(self, profile: Path) -> None:
         assert BROWSER is not None
-        to_read, self._orders = os.pipe()
-        self._answers, to_write = os.pipe()
+        reads, self._orders = os.pipe()
+        self._answers, writes = os.pipe()
         command = [
             BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
             "--no-first-run", "--disable-background-networking", "--disable-component-update",
             "--disable-sync", "--hide-scrollbars", "--host-resolver-rules=MAP * ~NOTFOUND",
             f"--user-data-dir={profile}", "--remote-debugging-pipe", "about:blank",
         ]  # fmt: skip
-        # A shell puts the pipes where the browser looks for them.
-        shell = ["sh", "-c", f'exec "$@" {READS}<&{to_read} {WRITES}>&{to_write}', "sh", *command]
-        self._process = subprocess.Popen(
-            shell, pass_fds=(to_read, to_write), stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        os.close(to_read)
-        os.close(to_write)
+        # Descriptors far from those that the browser looks at, lest one overwrites another.
+        to_read, to_write = (fcntl.fcntl(fd, fcntl.F_DUPFD, 20) for fd in (reads, writes))
+        silence = [(os.POSIX_SPAWN_OPEN, fd, os.devnull, os.O_WRONLY, 0) for fd in (1, 2)]
+        pipes = [
+            (os.POSIX_SPAWN_DUP2, to_read, READS),
+            (os.POSIX_SPAWN_DUP2, to_write, WRITES),
+        ]
+        self._pid = os.posix_spawn(BROWSER, command, os.environ, file_actions=[*silence, *pipes])
+        for fd in (reads, writes, to_read, to_write):
+            os.close(fd)
         self._buffer = b""
         self._number = 0
         self.events: list[dict[str, Any]] = []
@@ -59,8 +61,8 @@ class Chromium:
     def __exit__(
         self, kind: type[BaseException] | None, what: BaseException | None, at: TracebackType | None
     ) -> None:
-        self._process.terminate()
-        self._process.wait(timeout=30)
+        self.order("Browser.close")
+        os.waitpid(self._pid, 0)
         os.close(self._orders)
         os.close(self._answers)
 
