@@ -111,7 +111,8 @@ def _sources(risk: Risk) -> str:
         )
     heads = ["without", "meet all, of 100", "gained", *(f"part in {name}" for name in names)]
     table = text_table(heads, rows)
-    return f"{words}\n{table}\n  (part: of the variance of a tested value, by formula)"
+    drawn = f"{risk.plan.n} batches drawn, seed {risk.plan.seed}"
+    return f"{words}\n{table}\n  (part: of the variance of a tested value, by formula; {drawn})"
 
 
 def _wanted(outcome: RiskOutcome) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -45,6 +46,7 @@ def correlated(stratum: str, names: Sequence[str], sd: Sequence[float], rho: flo
     )  # fmt: skip
 
 
+@cache
 def two_in_batches(seed: int = 11) -> tuple[dict[str, ResponseData], dict[str, FittedResponse]]:
     """Invent two responses over eight batches of three samples, scatter going together."""
     rng = np.random.default_rng(seed)

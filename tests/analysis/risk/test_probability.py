@@ -118,6 +118,24 @@ def test_a_response_by_least_squares_is_t_about_its_prediction(df: float, at: fl
     np.testing.assert_allclose(found, [low, high], atol=0.012 * (high - low))
 
 
+@pytest.mark.parametrize("name", ["thinness", "gloss"])
+def test_in_strata_a_response_is_nearly_t_and_never_surer(name: str) -> None:
+    """Between 0.965 and 0.976 of new batches lie below the upper end of the 95 % run interval.
+
+    Satterthwaite's t has one scale for two variances; drawn apart they have the wider tails of
+    Behrens and Fisher. Source: calculated.
+    """
+    fit = two_in_batches()[1][name].fit
+    at = np.array([2.4, 45.0])
+    upper = float(predict_response(fit, at[None, :]).run_interval[0, 1])
+    study = brief(
+        [{"name": "dose", "low": 0.8, "high": 2.4}, {"name": "time", "low": 15, "high": 45}],
+        [{"name": name, "accept": {"at_most": upper}}],
+    )
+    found = _chances(make_risk_model(study, fit.coding, {name: fit}), at)[0]
+    assert 0.965 < found.value < 0.976
+
+
 def test_true_values_leave_out_what_is_known_to_be_the_test() -> None:
     """A third of σ² is test: true values scatter by the other two. Source: calculated."""
     study, coding = line_brief({"y": {"at_most": 10.5}})
