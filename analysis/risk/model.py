@@ -11,7 +11,7 @@ from scipy import special, stats
 from analysis.fits.fit import Fit
 from analysis.fits.likelihood.parts import CountPart
 from analysis.fits.scales import inverse
-from analysis.risk.posterior import Placed, Posterior, Shared, make_posterior
+from analysis.risk.posterior import Noise, Placed, Posterior, Shared, make_posterior
 from analysis.risk.response_part import BATCH, MODEL, TEST, make_part, why_refused
 from analysis.risk.scatter import Scatter
 from analysis.risk.stated import scatter_of
@@ -162,22 +162,14 @@ class RiskModel:
             return Outcome(tested=tested, true=true)
         own = z[:, len(self.scatter.sources) :]
         noise = self.posterior.noise(at.placed, own, certain=certain or MODEL in without)
-        eta = np.repeat(at.placed.centre, n // len(at.placed.centre), axis=0)
-        if MODEL not in without:
-            eta = eta + noise.models
-        for source, added in noise.units.items():
-            if source != TEST and source not in without:
-                eta = eta + added
+        eta = _own_values(at.placed.centre, noise, n, without)
         test = noise.units.get(TEST, np.zeros(eta.shape))
         draws = self.posterior.test_draws(own)
         for i, part in enumerate(self.posterior.parts):
-            place = self.names.index(part.name)
-            true[:, place] = inverse(part.fit.scale, eta[:, i])
-            tested[:, place] = (
-                true[:, place]
-                if TEST in without
-                else _tested(part.fit, eta[:, i], test[:, i], draws[:, i])
-            )
+            place, fit = self.names.index(part.name), part.fit
+            true[:, place] = tested[:, place] = inverse(fit.scale, eta[:, i])
+            if TEST not in without:
+                tested[:, place] = _tested(fit, eta[:, i], test[:, i], draws[:, i])
         return Outcome(tested=tested, true=true)
 
     def met(self, values: FloatArray) -> BoolArray:
@@ -266,6 +258,17 @@ def _nothing_to_miss(study: Study, left_out: Mapping[str, str]) -> OptimumError:
         if limited
         else "State what the plant must meet: accept = { at_most = … } with each response.",
     )
+
+
+def _own_values(centre: FloatArray, noise: Noise, n: int, without: Collection[str]) -> FloatArray:
+    """Give the batches' own values, (n, m), fitted scales: all that is drawn but the test."""
+    eta = np.repeat(centre, n // len(centre), axis=0)
+    if MODEL not in without:
+        eta = eta + noise.models
+    for source, added in noise.units.items():
+        if source != TEST and source not in without:
+            eta = eta + added
+    return eta
 
 
 def _tested(fit: Fit, eta: FloatArray, test: FloatArray, z: FloatArray) -> FloatArray:
