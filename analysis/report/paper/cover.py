@@ -18,6 +18,7 @@ from analysis.report.paper.looks import (
     of_markup,
     said,
 )
+from doe.sheets.fonts import marked_up
 
 CONTENTS = Place(anchor="contents", title="Contents")
 INVENTED = (
@@ -46,20 +47,20 @@ def cover_story(
         yield _box([of_markup(bold(INVENTED))], STRONG_RULE)
         yield Spacer(0, 8)
     yield _slip(page.slip)
-    yield Spacer(0, 12)
+    yield Spacer(0, 6)
     yield Heading(CONTENTS, pages, unseen=True)
     yield said("Contents", "small head")
     yield from (ContentsLine(place, pages) for place in places)
-    yield Spacer(0, 14)
+    yield Spacer(0, 10)
     yield KeepTogether([safety_box(page.safety)])
-    yield Spacer(0, 12)
+    yield Spacer(0, 4)
     yield KeepTogether(list(_rests_on(page, lacking)))
 
 
 def safety_box(cautions: Sequence[str]) -> Table:
     """Set the cautions of work safety in a box of their own."""
     lines: list[Flowable] = [of_markup(bold("Work safety", MARK))]
-    lines += [of_markup(f"<bullet>–</bullet>{line.text}", "list") for line in map(said, cautions)]
+    lines += [of_markup(f"<bullet>–</bullet>{marked_up(line)}", "small list") for line in cautions]
     return _box(lines, MARK)
 
 

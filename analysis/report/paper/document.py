@@ -29,11 +29,15 @@ from analysis.report.paper.looks import (
     WIDTH,
 )
 from analysis.report.paper.story import decision_story, places_of, sections_story
-from doe.sheets.fonts import PLAIN, faced, not_shown, register_fonts, spelled
+from doe.sheets.fonts import PLAIN, faced, is_wide, not_shown, register_fonts, spelled
 from doe.sheets.paper import shortened, text_points
 
 LANGUAGE = "en-GB"
 MOST_SIGNS_NAMED = 12
+READERS_LETTERS = (
+    "Chinese, Japanese and Korean letters are not in this file: the program that opens it draws "
+    "them, with boxes where it has no such letters. Read them on the page for the screen then."
+)
 
 
 def report_pdf(page: Page) -> bytes:
@@ -47,8 +51,7 @@ def report_pdf(page: Page) -> bytes:
     """
     register_fonts()
     pictures = _pictures(page)
-    lacking = lacking_signs(page)
-    told = (lacking_words(lacking),) if lacking else ()
+    told = tuple(_about_letters(page))
     pages: dict[str, int] = {}
     # The contents take as many lines with wrong numbers as with right ones, so twice is enough;
     # the first time only sizes matter.
@@ -76,6 +79,15 @@ def lacking_words(signs: tuple[str, ...]) -> str:
     more = len(signs) - len(named)
     rest = f" and {more} more" if more else ""
     return f"Signs that this paper cannot show stand as their number: {', '.join(named)}{rest}."
+
+
+def _about_letters(page: Page) -> Iterator[str]:
+    """Say of which letters the paper alone is no sure record."""
+    lacking = lacking_signs(page)
+    if lacking:
+        yield lacking_words(lacking)
+    if any(is_wide(sign) for text in _texts(page) for sign in text):
+        yield READERS_LETTERS
 
 
 def _texts(value: object) -> Iterator[str]:

@@ -16,7 +16,7 @@ from doe.sheets.fonts import BOLD, PLAIN, marked_up, register_fonts
 
 Voice = Literal[
     "lead", "title", "question", "section", "part", "small head", "text", "list", "table title",
-    "text in cell", "note", "note bold", "faint", "big", "contents", "contents part",
+    "text in cell", "note", "note bold", "faint", "small list", "contents", "contents part",
 ]  # fmt: skip
 
 WIDTH, HEIGHT = A4
@@ -66,7 +66,7 @@ def voices() -> Mapping[Voice, ParagraphStyle]:
     return {
         "text": text,
         "lead": style("lead", 8.4, 11, textColor=FAINT, spaceAfter=3),
-        "title": style("title", 20, 25, fontName=BOLD, spaceAfter=6),
+        "title": style("title", 18, 22.5, fontName=BOLD, spaceAfter=6),
         "question": style("question", 10.5, 15, spaceAfter=8),
         "section": style("section", 15, 19, fontName=BOLD, spaceAfter=4),
         "part": style("part", 10.5, 14, fontName=BOLD, spaceBefore=13, spaceAfter=4),
@@ -77,7 +77,7 @@ def voices() -> Mapping[Voice, ParagraphStyle]:
         "text in cell": style("text in cell", NOTE_SIZE, 9.8, spaceAfter=0),
         "note bold": style("note bold", NOTE_SIZE, 9.8, fontName=BOLD, spaceAfter=0),
         "faint": style("faint", TEXT_SIZE, 11.4, textColor=FAINT, spaceAfter=0),
-        "big": style("big", 11, 13.5, spaceAfter=0),
+        "small list": style("small list", 7.4, 10, leftIndent=10, bulletIndent=1, spaceAfter=2),
         "contents": style("contents", 8.6, 11.4, fontName=BOLD, spaceAfter=0),
         "contents part": style("contents part", 8.2, 10.6, spaceAfter=0),
     }

@@ -13,6 +13,8 @@ from doe.sheets.paper import text_points
 PADDING = 9.0
 # A longer word may be cut, so that one name cannot take the whole paper.
 LONGEST_WORD = 92.0
+# What rounding may take from a column, so that a word is not cut for a hair's breadth.
+SLACK = 0.8
 # Part of the paper that the first column may take where columns must be continued below.
 FIRST_PART = 0.34
 # A sign before a cell, such as a tick.
@@ -59,7 +61,7 @@ def _rooms(table: Table, size: float) -> list[_Room]:
     rooms = []
     for i, head in enumerate(table.head):
         texts = [SIGN * bool(row[i].sign) + row[i].text for row in table.rows]
-        natural = max((text_points(text, size) for text in texts), default=0.0)
+        natural = max((text_points(text, size) + SLACK for text in texts), default=0.0)
         head_word = _longest_word(head, size, BOLD)
         if i < table.words:
             word = max((_longest_word(text, size) for text in texts), default=0.0)
@@ -68,13 +70,15 @@ def _rooms(table: Table, size: float) -> list[_Room]:
             least = max(natural, min(head_word, LONGEST_WORD))
             # Numbers stay whole; words among them may not push all else off the paper.
             least = min(least, 2 * LONGEST_WORD)
-        natural = max(natural, text_points(head, size, BOLD) if len(head) < 12 else head_word)
+        # A long heading reads well on two lines.
+        whole_head = text_points(head, size, BOLD)
+        natural = max(natural, whole_head if len(head) < 12 else 0.6 * whole_head, head_word)
         rooms.append(_Room(least=least + PADDING, natural=max(natural, least) + PADDING))
     return rooms
 
 
 def _longest_word(text: str, size: float, font: str = PLAIN) -> float:
-    return max((text_points(word, size, font) for word in text.split()), default=0.0)
+    return max((text_points(word, size, font) + SLACK for word in text.split()), default=0.0)
 
 
 def _shared_out(rooms: Sequence[_Room], width: float) -> tuple[float, ...]:

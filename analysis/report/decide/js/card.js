@@ -52,7 +52,7 @@ function makeSetTable(data, letter, edit) {
   );
   const held = data.held.map((one) => make("tr", null,
     make("th", { scope: "row" }, named(one.name, one.unit)),
-    make("td", { class: "planned" }, String(one.value)), make("td", { class: "room" }, "held"),
+    make("td", { class: "planned" }, String(one.value)), make("td", { class: "room fixed" }, "held"),
   ));
   const element = make("table", { class: "set" },
     make("caption", { class: "unseen" }, `What is set for recipe ${letter}`),
@@ -76,7 +76,7 @@ function makeDriftLine(data, j) {
   const element = make("tr", null,
     make("th", { scope: "row" }, named(axis.name, axis.unit)),
     make("td", { class: "planned" }, words),
-    make("td", { class: "room" }, "drifts in production; averaged over"),
+    make("td", { class: "room fixed" }, "drifts in production; averaged over"),
   );
   return { element, show() {}, showRoom() {} };
 }
@@ -236,7 +236,7 @@ function makeExpectLine(data, response, id) {
     make("tr", null,
       make("th", { scope: "row" }, response.name,
         make("small", null, [response.unit, is].filter(Boolean).join("; "))), ...cells),
-    make("tr", { class: "drawn", "aria-hidden": "true" }, make("td", { colspan: 6 }, ruler.element)),
+    make("tr", { class: "drawn" }, make("td", { colspan: 6 }, ruler.element, controlsNote(response))),
   );
   return {
     element,
@@ -244,7 +244,8 @@ function makeExpectLine(data, response, id) {
       const error = errorOf(told.mean);
       const met = response.limits.every((one) => isMet(one, told.value));
       say(value, withError(told.value, error));
-      say(run, intervalText(told.run, error));
+      // Counts are whole, whatever the error of their mean.
+      say(run, intervalText(told.run, response.kind === "count" ? NaN : error));
       const margins = response.limits.map((one) => marginOf(one, told.value));
       const least = Math.min(...margins);
       const left = margins.length ? withError(Math.abs(least), error) : MISSING;
@@ -254,6 +255,16 @@ function makeExpectLine(data, response, id) {
       ruler.show(told, met);
     },
   };
+}
+
+/** Say what the controls gave, in the mean of their runs; null without any. */
+function controlsNote(response) {
+  const said = (response.controls ?? []).filter((one) => Number.isFinite(one.mean)).map((one) => {
+    const ends = [one.mean - one.error, one.mean + one.error];
+    const [low, high] = ends.map((z) => fromScale(response.scale, z));
+    return `${one.name} ${withError(fromScale(response.scale, one.mean), (high - low) / 2)}`;
+  });
+  return said.length ? make("p", { class: "controls-gave" }, `Controls gave: ${said.join("; ")}.`) : null;
 }
 
 /** Between what bounds the chance of meeting all limits lies, whatever goes together. */

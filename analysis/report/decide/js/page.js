@@ -46,7 +46,8 @@ function beginPage(data, root) {
       button.addEventListener("click", act);
       return button;
     };
-    const back = word("Back to the report's compromise", () => put(letter, fresh.A));
+    const first = data.compromise.length ? "the report's compromise" : "the first recipe";
+    const back = word(`Back to ${first}`, () => put(letter, fresh.A));
     if (letter === "B") return [back, word("Take B away", () => put("B", null))];
     return [back, word("Put a second recipe beside it", () => put(other, state.A.slice()))];
   }

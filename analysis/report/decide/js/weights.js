@@ -91,13 +91,17 @@ function aimWords(response) {
 /** Where the compromise lies for these importances, what moved, and where to put it. */
 function makeFound(data, place) {
   const movable = data.axes.map((_, j) => j).filter((j) => !isNoise(data, j));
+  const hasBase = data.compromise.length > 0;
   const cells = movable.map(() => [make("td"), make("td"), make("td", { class: "w" })]);
+  const heads = hasBase ? ["report's", "now", "moved"] : ["now"];
+  const kept = (line) => (hasBase ? line : line.slice(1, 2));
   const head = make("p", { class: "worth", id: "found" });
   const table = make("table", { class: "found" },
     make("caption", { class: "unseen" }, "The compromise for these importances"),
-    headRow("set", "report's", "now", "moved"),
+    headRow("set", ...heads),
     make("tbody", null, ...movable.map((j, i) => make("tr", null,
-      make("th", { scope: "row" }, named(data.axes[j].name, data.axes[j].unit)), ...cells[i]))));
+      make("th", { scope: "row" }, named(data.axes[j].name, data.axes[j].unit)),
+      ...kept(cells[i])))));
   const gives = make("p", { class: "gives" });
   const buttons = ["A", "B"].map((letter) => {
     const button = make("button", { type: "button", class: "word" }, `Put it on card ${letter}`);
@@ -109,7 +113,7 @@ function makeFound(data, place) {
       make("p", { class: "does" }, ...buttons)),
     show(best, isDone) {
       const base = data.compromise[0] ?? best.row;
-      element(head, best, isDone);
+      say(head, foundWords(best, isDone));
       movable.forEach((j, i) => {
         const [was, now, moved] = cells[i];
         say(was, settingText(data, base, j));
@@ -122,11 +126,14 @@ function makeFound(data, place) {
       say(head, words);
     },
   };
-  function element(at, best, isDone) {
-    const worth = best.score > 0 ? `Overall desirability ${best.score.toFixed(3)}` : "No recipe serves every aim; the least bad one is shown";
-    const broken = best.score <= -2 ? "No recipe keeps every limit; the nearest miss is shown" : worth;
-    say(at, `${broken}${isDone ? "." : " so far …"}`);
-  }
+}
+
+/** Say how good the best recipe is, or what it fails. */
+function foundWords(best, isDone) {
+  const end = isDone ? "." : " so far …";
+  if (best.score <= -2) return `No recipe keeps every limit; the nearest miss is shown${end}`;
+  if (best.score <= 0) return `No recipe serves every aim; the least bad one is shown${end}`;
+  return `Overall desirability ${best.score.toFixed(3)}${end}`;
 }
 
 function movedWords(data, from, to, j) {

@@ -15,7 +15,7 @@ import pytest
 
 from analysis.report.content import ReportContent
 from analysis.report.page import Page, make_page
-from analysis.report.paper.document import lacking_signs, report_pdf
+from analysis.report.paper.document import READERS_LETTERS, lacking_signs, report_pdf
 from analysis.report.paper.story import places_of
 from doe.sheets.wording import FOLLOW
 from tests.analysis.report.masonry import (
@@ -156,6 +156,13 @@ def test_signs_without_a_letter_stand_as_numbers(tmp_path: Path) -> None:
     assert lacking_signs(page) == ("ส", "ี")
     assert "[U+0E2A U+0E35] red" in text
     assert "U+0E2A (thai character so sua)" in text
+
+
+@NEEDS_READER
+def test_letters_that_the_reader_must_bring_are_told(read_pages: list[str]) -> None:
+    """Fonts of Chinese letters are not in the file; an archive must know."""
+    assert "润湿剂的混合物" in _bare(" ".join(read_pages))
+    assert _bare(READERS_LETTERS) in _bare(" ".join(read_pages))
 
 
 @NEEDS_READER
