@@ -220,6 +220,16 @@ def make_risk_model(
     )
 
 
+def refuse_without_limits(study: Study) -> None:
+    """Refuse a brief in which nothing can be missed, before anything is fitted.
+
+    Raises:
+        OptimumError: No response has a limit.
+    """
+    if not accept_limits(study.responses):
+        raise _nothing_to_miss(study, _left_out(study, {}))
+
+
 def _limit_words(study: Study, name: str) -> tuple[str, ...]:
     """Say the limits of a response; those of a rating in its classes, not its probability."""
     response = study.response(name)

@@ -13,7 +13,7 @@ from analysis.fits.together import coefficients_together
 from analysis.risk.batch_and_test import shares_of_test
 from analysis.risk.contributions import Contribution
 from analysis.risk.draws import DRAWS, DrawPlan
-from analysis.risk.model import RiskModel, make_risk_model
+from analysis.risk.model import RiskModel, make_risk_model, refuse_without_limits
 from analysis.risk.posterior import Shared
 from analysis.risk.probability import ResponseRisk, Risk, assess_risk
 from analysis.surface.lines import inside_region
@@ -114,6 +114,7 @@ def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOut
     asked = options or RiskOptions()
     _refuse_options(asked)
     session = open_study(path)
+    refuse_without_limits(session.study)
     analysis = analyse(session, FitOptions(level=asked.level))
     model = risk_model_of(analysis)
     seed = session.seed(asked.seed)

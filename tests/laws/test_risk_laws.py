@@ -57,7 +57,7 @@ def _drawn_study(seed: int, slack: float) -> tuple[Study, RiskModel, FloatArray]
     return study, make_risk_model(study, coding, fits, shared), at
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(st.integers(0, 10_000))
 def test_joint_probability_lies_between_its_bounds(seed: int) -> None:
     """No more than the least single one, no less than Bonferroni leaves.

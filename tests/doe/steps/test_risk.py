@@ -131,13 +131,13 @@ def test_the_screen_says_it_in_a_sentence_first(outcome: RiskOutcome) -> None:
 
 def test_the_compromise_is_judged_where_nothing_was_kept(study: Path) -> None:
     """And what was kept where something was; nothing is written of what is only tried out."""
-    found = assess_study_risk(study, RiskOptions(draws=1024))
+    found = assess_study_risk(study, RiskOptions(draws=256))
     assert found.of == FRESH
     assert not found.files
     session = open_study(study)
     chosen = ChosenSettings(settings={"dose": 1.75, "grind time": 38.0})
     write_choices(session, replace(session.choices, chosen=chosen), command="choose")
-    kept = assess_study_risk(study, RiskOptions(draws=1024))
+    kept = assess_study_risk(study, RiskOptions(draws=256))
     assert kept.of == KEPT
     assert kept.settings == {"dose": 1.75, "grind time": 38.0}
 
