@@ -13,6 +13,7 @@ from analysis.fits.likelihood.weak_prior import PRIOR_SPREAD
 from analysis.fits.scales import inverse
 from analysis.lab.response_data import in_words
 from doe.study.finding import Finding
+from doe.study.settings import BoolArray
 
 # Below this the t of an interval is more than a third wider than with many.
 _FEW_DF = 4
@@ -141,12 +142,38 @@ def off_scale_words(layout: Layout, fit: Fit, facts: LikelihoodFacts) -> Iterato
     )
     if facts.left_out is not None and facts.left_out.scale == fit.scale:
         yield from _what_would_mislead(layout, fit, facts.left_out)
+
+
+def freedom_words(
+    fit: Fit, freedom: Freedom, counted: Freedom, on_scale: BoolArray
+) -> Iterator[Finding]:
+    """Say what is left of the degrees of freedom; a caution where it is little.
+
+    Args:
+        fit: The fit.
+        freedom: As told by the readings.
+        counted: As if all had been on the scale.
+        on_scale: Shape (n,), readings on the scale.
+    """
+    told, full, n = freedom.within[0], counted.within[0], int(on_scale.sum())
+    thin = told < _FEW_DF or n <= len(fit.coefficients)
+    against = f" They stand against {len(fit.coefficients)} coefficients." if thin else ""
     yield Finding(
-        level="note",
-        what="Degrees of freedom are those of least squares, between batches and within, as if all "
-        "readings had been on the scale; variances of maximum likelihood are raised to match. With "
-        "many readings off the scale intervals are somewhat too narrow.",
-        source="Schluchter and Elashoff (1990), J. Stat. Comput. Simul. 37, 69-87",
+        level="caution" if thin else "note",
+        what=f"Of {len(on_scale)} readings {n} lie on the scale: they tell the scatter with "
+        f"{told:.1f} degrees of freedom, not the {full:g} that there would be if all had been "
+        f"read.{against} Intervals allow for it, and are an approximation all the same.",
+        evidence={
+            "readings on the scale": n,
+            "degrees of freedom": float(f"{told:.3g}"),
+            "if all had been read": full,
+        },
+        advice="Fit a smaller model, or measure the runs off the scale another way, before you "
+        "rely on any number of it."
+        if thin
+        else "",
+        source="Satterthwaite (1946), Biometrics Bulletin 2, 110-114; between batches and within: "
+        "Schluchter and Elashoff (1990), J. Stat. Comput. Simul. 37, 69-87",
     )
 
 

@@ -145,6 +145,35 @@ def freedom_of(X: FloatArray, batch: tuple[str, ...] | None) -> Freedom:
     )
 
 
+def as_told(freedom: Freedom, within: float, n_batches: int, *, whole: bool) -> Freedom:
+    """Lower degrees of freedom to what readings off the scale leave of them.
+
+    A reading off the scale tells less of the scatter than one that was read. The variance within
+    has the degrees of freedom of its own information, 2σ⁴/var(σ²), and coefficients judged by it
+    have no more. A batch with no reading on the scale tells no level and does not count. The first
+    is Satterthwaite's rule; the second our own, on the careful side.
+
+    Args:
+        freedom: As if all readings had been on the scale.
+        within: 2σ⁴/var(σ²) of the variance within.
+        n_batches: Batches with a reading on the scale.
+        whole: Whether every reading was on the scale: then nothing is lowered.
+
+    Source:
+        Satterthwaite (1946), Biometrics Bulletin 2, 110-114.
+    """
+    if whole:
+        return freedom
+    df_within = float(np.clip(within, 1.0, freedom.within[0])) if np.isfinite(within) else 1.0
+    of_batches = freedom.of_batches
+    df = np.full(len(freedom.df), df_within)
+    if of_batches is not None:
+        p_between = int(freedom.set_by_batch.sum())
+        of_batches = (min(of_batches[0], max(float(n_batches - p_between), 1.0)), of_batches[1])
+        df = np.where(freedom.set_by_batch, of_batches[0], df_within)
+    return replace(freedom, df=df, of_batches=of_batches, within=(df_within, freedom.within[1]))
+
+
 def _left(units: int, columns: int) -> tuple[float, float]:
     # With nothing left there is no honest error: one degree of freedom stands, and it is said.
     df = units - columns

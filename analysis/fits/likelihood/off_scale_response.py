@@ -16,8 +16,8 @@ from analysis.fits.likelihood.censored import (
     PerfectFitError,
     fit_censored,
 )
-from analysis.fits.likelihood.findings import common_findings, off_scale_words
-from analysis.fits.likelihood.layout import Freedom, Layout, freedom_of, lay_out
+from analysis.fits.likelihood.findings import common_findings, freedom_words, off_scale_words
+from analysis.fits.likelihood.layout import Freedom, Layout, as_told, freedom_of, lay_out
 from analysis.fits.likelihood.outcome import (
     Estimated,
     LikelihoodFacts,
@@ -34,7 +34,7 @@ from doe.errors import FitError
 from doe.model.coding import Coding
 from doe.model.terms import Model
 from doe.study.finding import Finding
-from doe.study.settings import FloatArray
+from doe.study.settings import BoolArray, FloatArray
 
 # A coefficient whose part in an endless direction is less takes no part in it.
 _TAKES_PART = 1e-6
@@ -74,7 +74,8 @@ def fit_off_scale(
         found = fit_censored(rows)
     except (PerfectFitError, DependentColumnsError) as error:
         raise _too_large(layout, rows) from error
-    freedom = freedom_of(layout.table.matrix, layout.batch)
+    counted = freedom_of(layout.table.matrix, layout.batch)
+    freedom = _freedom(counted, rows, found, layout.table.matrix.shape[1])
     estimated = _estimated(layout, rows, of_run, found, freedom, chosen)
     fit = make_fit(layout, estimated)
     facts = _facts(layout, found, estimated, beside.fit if beside else None)
@@ -83,6 +84,7 @@ def fit_off_scale(
         *layout.findings,
         *common_findings(layout, fit, facts, freedom),
         *off_scale_words(layout, fit, facts),
+        *freedom_words(fit, freedom, counted, _bounded(rows)),
     )
     return LikelihoodResponse(
         fit=fit,
@@ -190,6 +192,22 @@ def _too_large(layout: Layout, rows: CensoredRows) -> FitError:
     )
 
 
+def _bounded(rows: CensoredRows) -> BoolArray:
+    """Tell the rows that lie on the scale: read, or between two ends."""
+    on_scale: BoolArray = np.isfinite(rows.low) & np.isfinite(rows.high)
+    return on_scale
+
+
+def _freedom(counted: Freedom, rows: CensoredRows, found: CensoredFit, p: int) -> Freedom:
+    """Lower the degrees of freedom to what the readings tell."""
+    on_scale = _bounded(rows)
+    batches = () if rows.batch is None else rows.batch
+    telling = {name for name, told in zip(batches, on_scale, strict=False) if told}
+    # 2σ⁴/var(σ²) with var(σ²) = 4σ⁴ var(ln σ).
+    told = 0.5 / max(float(found.covariance[p, p]), 1e-300)
+    return as_told(counted, told, len(telling), whole=bool(rows.is_exact.all()))
+
+
 def _estimated(
     layout: Layout,
     rows: CensoredRows,
@@ -202,9 +220,7 @@ def _estimated(
     covariance = inflated(found.covariance[:p, :p], freedom)
     sd = found.sd * freedom.within[1] ** 0.5
     components = {"residual": sd**2}
-    # 2σ⁴/var(σ²) with var(σ²) = 4σ⁴ var(ln σ); no more than the runs leave.
-    told = 0.5 / max(float(found.covariance[p, p]), 1e-300)
-    component_df = {"residual": float(np.nanmin([told, freedom.within[0]]))}
+    component_df = {"residual": freedom.within[0]}
     if found.batch_sd is not None and freedom.of_batches is not None:
         df, by = freedom.of_batches
         components = {"batch": by * found.batch_sd**2, **components}

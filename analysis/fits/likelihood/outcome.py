@@ -195,7 +195,7 @@ def assess_likelihood(layout: Layout, found: Estimated, level: float) -> Assessm
         runs=_run_rows(layout, found),
         n=n,
         p=p,
-        residual_df=max(n - k, 0),
+        residual_df=_residual_df(found, n - k),
         residual_sd=scatter if found.family == "censored" else None,
         mean=float(found.observed[planned].mean()),
         strata=tuple(found.components),
@@ -204,6 +204,12 @@ def assess_likelihood(layout: Layout, found: Estimated, level: float) -> Assessm
         components=_components(layout, found),
         terms_vary=_terms_vary(layout),
     )
+
+
+def _residual_df(found: Estimated, left: int) -> int:
+    """Count whole degrees of freedom of the scatter; ratings and counts have none to estimate."""
+    told = found.component_df["residual"]
+    return max(min(left, int(told)) if np.isfinite(told) else left, 0)
 
 
 def _components(layout: Layout, found: Estimated) -> tuple[ComponentRow, ...]:
