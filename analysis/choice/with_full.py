@@ -69,8 +69,13 @@ class WithFull:
         if not far:
             return Finding(
                 level="caution" if apart else "note",
-                what=f"The full models of {named} choose nearly the same settings"
-                + (", but promise another desirability." if apart else "."),
+                what=f"The full models of {named} choose nearly the same settings: none moves by "
+                f"more than {100 * FAR:g} % of its range"
+                + (
+                    f", but the overall desirability does by more than {DESIRABILITY_APART:g}."
+                    if apart
+                    else "."
+                ),
                 evidence=evidence,
             )
         told = "; ".join(
@@ -79,8 +84,9 @@ class WithFull:
         )
         return Finding(
             level="caution",
-            what=f"The full models of {named} would choose other settings: {told}. What was left "
-            "out of the models decides here, not the readings alone.",
+            what=f"The full models of {named} would choose other settings: {told} (told from "
+            f"{100 * FAR:g} % of a range on). What was left out of the models decides here, not "
+            "the readings alone.",
             evidence=evidence,
             advice="Make a run at both settings before one is agreed.",
         )

@@ -22,6 +22,7 @@ from analysis.report.landscape_tables import landscape_tables
 from analysis.report.landscape_words import shape_sentences
 from analysis.report.rounding import interval_error, plain, with_error
 from analysis.report.table import Cell, Table
+from analysis.report.with_full_table import with_full_table
 from analysis.report.words import listed
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.study.plan import Plan, Round
@@ -42,6 +43,9 @@ def appendix_section(content: ReportContent) -> Section:
     predictions = prediction_table(content)
     if predictions.rows:
         parts.append(Part(title="Predictions in full", blocks=(TableBlock(table=predictions),)))
+    beside = with_full_table(content.with_full)
+    if beside.rows:
+        parts.append(Part(title="With the full models", blocks=(TableBlock(table=beside),)))
     influence = influence_table(content.influence)
     if influence.rows:
         drawn = tuple(one for one in content.figures if one.kind == "influence")

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from analysis.choice.compromise import Compromise
 from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
+from analysis.choice.with_full import WithFull
 from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
@@ -51,6 +52,7 @@ class ReportContent:
         computed: Names of the responses that the recipe gives without readings.
         compromise: The recommended recipe; None if there is none yet.
         trade_offs: What stands against what round it; None where it was not searched for.
+        with_full: The compromise of the full models, where terms were left out of some.
         no_compromise: Why there is none, a sentence.
         influence: What the compromise hangs on; None where it was not looked at.
         batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
@@ -73,6 +75,7 @@ class ReportContent:
     not_fitted: Mapping[str, str] = field(default_factory=dict)
     computed: tuple[str, ...] = ()
     compromise: Compromise | None = None
+    with_full: WithFull | None = None
     trade_offs: TradeOffs | None = None
     no_compromise: str = ""
     influence: InfluenceOnChoice | None = None

@@ -52,6 +52,8 @@ def _of_the_study(content: ReportContent) -> tuple[Finding, ...]:
     found = [*content.findings]
     if content.compromise is not None:
         found += content.compromise.findings
+    if content.with_full is not None:
+        found.append(content.with_full.finding)
     if content.influence is not None:
         found += content.influence.findings
     if content.batch_recipe is not None:

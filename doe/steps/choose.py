@@ -114,7 +114,7 @@ def choose_study(path: Path, options: ChooseOptions | None = None) -> ChooseOutc
     against = compare_with_controls(found, analysis.fits, production, level=asked.level)
     outcome = ChooseOutcome(
         analysis=analysis, compromise=found, seed=seed, against_controls=against,
-        with_full=_with_full(analysis, found, asked, seed),
+        with_full=full_compromise(analysis, found, asked, seed),
         trade_offs=search_trade_offs(analysis, found, asked, seed) if asked.trade_offs else None,
     )  # fmt: skip
     if asked.influence:
@@ -161,7 +161,7 @@ def search_trade_offs(
     )  # fmt: skip
 
 
-def _with_full(
+def full_compromise(
     analysis: StudyAnalysis, found: Compromise, options: ChooseOptions, seed: int
 ) -> WithFull | None:
     """Choose again with the full models; None where no terms were left out of any with an aim."""

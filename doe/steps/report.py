@@ -11,6 +11,7 @@ import doe
 from analysis.choice.compromise import Compromise
 from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
+from analysis.choice.with_full import WithFull
 from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
 from analysis.figures.files import save_figures
@@ -26,7 +27,7 @@ from doe.errors import OptimumError, PlanError
 from doe.recipe.recipe import BatchRecipe
 from doe.recipe.weigh import weigh_batch
 from doe.steps.analysis_of import StudyAnalysis
-from doe.steps.choose import ChooseOptions, search_compromise, search_trade_offs
+from doe.steps.choose import ChooseOptions, full_compromise, search_compromise, search_trade_offs
 from doe.steps.contract import envelope
 from doe.steps.fit import study_landscapes
 from doe.steps.influence import study_influence
@@ -87,6 +88,7 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     influence = _influence(analysis, compromise, session.seed(seed))
     figures = _figures(session, analysis, compromise, landscapes, trade_offs, influence)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
+    content = replace(content, with_full=_with_full(analysis, compromise, session.seed(seed)))
     content = replace(content, landscapes=landscapes, trade_offs=trade_offs)
     content = replace(content, influence=influence)
     card = _card(content, analysis)
@@ -148,6 +150,15 @@ def _compromise(analysis: StudyAnalysis | None, seed: int) -> tuple[Compromise |
         return search_compromise(analysis, ChooseOptions(), seed), ""
     except OptimumError as error:
         return None, str(error)
+
+
+def _with_full(
+    analysis: StudyAnalysis | None, compromise: Compromise | None, seed: int
+) -> WithFull | None:
+    """Choose again with the full models, where terms were left out of some."""
+    if analysis is None or compromise is None:
+        return None
+    return full_compromise(analysis, compromise, ChooseOptions(), seed)
 
 
 def _trade_offs(

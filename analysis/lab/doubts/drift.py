@@ -91,7 +91,8 @@ def _drift(
         finding=Finding(
             level="caution",
             what=f"'{response.name}' of the control '{name}' {way} with the order as done: {shown} "
-            f"in runs {', '.join(map(str, runs))}.",
+            f"in runs {', '.join(map(str, runs))}. Scatter alone looks like this in one control "
+            f"of {1 / ALPHA:.0f}, for each response.",
             evidence={
                 "response": response.name,
                 "control": name,
