@@ -32,7 +32,7 @@ from doe.study.settings import FloatArray
 
 # Starts from good points that lie apart, and from anywhere.
 GOOD, ANYWHERE = 12, 8
-# Summits that are brought onto the bench's steps.
+# Places that are brought onto the bench's steps at most.
 SETTLED = 3
 
 
@@ -178,10 +178,13 @@ def settled_again(search: Search, objective: Objective, tops: Sequence[Summit]) 
     Where no mark lies inside, the best place itself.
     """
     coding, charts = search.book.coding, search.charts
-    distinct = _apart(tops, reach_of(coding))[:SETTLED]
-    marks = [near_on_steps(objective, charts, coding, one) for one in distinct]
-    here = noted(objective, charts, [search.compromise])
-    found = [one for one in (*here, *marks) if one is not None]
+    found = noted(objective, charts, [search.compromise])
+    for one in _apart(tops, reach_of(coding))[:SETTLED]:
+        # A place is no better on the steps than between them.
+        if found and one.score <= max(known.score for known in found) + EQUAL:
+            break
+        settled = near_on_steps(objective, charts, coding, one)
+        found += [] if settled is None else [settled]
     return nearest_first(search, found)[0] if found else tops[0]
 
 

@@ -18,7 +18,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import Bounds, NonlinearConstraint, minimize
 
-from analysis.choice.again import Search, nearest_first, noted, reordered, search_again
+from analysis.choice.again import (
+    Search,
+    nearest_first,
+    noted,
+    reordered,
+    search_again,
+    settled_again,
+)
 from analysis.choice.ascent import Summit, summits_at
 from analysis.choice.chart import Chart
 from analysis.choice.compromise import Recipe
@@ -26,7 +33,6 @@ from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.ground import Ground
 from analysis.choice.landscape import reach_of
 from analysis.choice.objective import BROKEN, SLACK_TOUCH, Objective
-from analysis.choice.steps import near_on_steps
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray, frozen_array
 
@@ -149,9 +155,7 @@ def find_least_regret(search: Search) -> LeastRegret | None:
     starts = _starts(search, objective, tops)
     ends = [_descended(objective, search.charts, one) for one in starts]
     found = nearest_first(search, [*starts, *ends])
-    marks = [near_on_steps(objective, search.charts, search.book.coding, one) for one in found[:2]]
-    here = noted(objective, search.charts, [search.compromise])
-    settled = nearest_first(search, [*(one for one in marks if one is not None), *here])[0]
+    settled = settled_again(search, objective, found)
     return _written(search, objective, views, tops, found[0], settled)
 
 
