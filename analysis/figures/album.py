@@ -20,6 +20,7 @@ from analysis.figures.drawn import Drawn
 from analysis.figures.effects import draw_effects
 from analysis.figures.form_curves import draw_form_curves
 from analysis.figures.frontier import draw_frontier
+from analysis.figures.half_normal import draw_half_normal, draw_units
 from analysis.figures.influence import draw_influence
 from analysis.figures.near_runs import near_slice
 from analysis.figures.package_contours import draw_package_contours
@@ -29,6 +30,7 @@ from analysis.figures.ridge_paths import draw_ridge_paths
 from analysis.figures.room import draw_room
 from analysis.figures.stationary_slice import draw_stationary_slice
 from analysis.fits.fitted_response import FittedResponse
+from analysis.fits.half_normal import half_normal
 from analysis.fits.scales import inverse
 from analysis.lab.response_data import ResponseData
 from analysis.surface.acceptance import accept_limits
@@ -237,6 +239,20 @@ def _coefficients(request: AlbumRequest) -> Iterator[Drawn]:
         yield draw_coefficients(fitted.fit, level=fitted.assessment.level)
 
 
+def _half_normal(request: AlbumRequest) -> Iterator[Drawn]:
+    for fitted in request.fitted.values():
+        found = half_normal(fitted.fit, fitted.assessment)
+        if found:
+            yield draw_half_normal(fitted.fit, found)
+
+
+def _units(request: AlbumRequest) -> Iterator[Drawn]:
+    for fitted in request.fitted.values():
+        found = [units for units in fitted.assessment.units if units.envelope]
+        if found:
+            yield draw_units(fitted.fit, found)
+
+
 def _residuals(request: AlbumRequest) -> Iterator[Drawn]:
     for name, fitted in request.fitted.items():
         # As many terms as runs leave nothing over to look at.
@@ -406,6 +422,16 @@ FIGURES: Mapping[str, FigureKind] = {
             name="coefficients",
             for_="Which terms of a model stand out of the scatter.",
             draw=_coefficients,
+        ),
+        FigureKind(
+            name="half-normal",
+            for_="Which effects are larger than chance would make the largest of so many.",
+            draw=_half_normal,
+        ),
+        FigureKind(
+            name="units",
+            for_="Whether batches or days differ by more than chance, and which.",
+            draw=_units,
         ),
         FigureKind(
             name="residuals",

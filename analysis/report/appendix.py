@@ -27,7 +27,15 @@ from analysis.report.words import listed
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.study.plan import Plan, Round
 
-RESPONSE_FIGURES = ("form", "coefficients", "residuals", "scale", "predicted against observed")
+RESPONSE_FIGURES = (
+    "form",
+    "coefficients",
+    "half-normal",
+    "units",
+    "residuals",
+    "scale",
+    "predicted against observed",
+)
 LANDSCAPE_FIGURES = ("stationary point", "ridge", "bends")
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from analysis.fits.bench_scatter import BenchScatter, bench_scatter
 from analysis.fits.control_drift import ControlDrift, control_drifts
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
@@ -92,6 +93,11 @@ class StudyAnalysis:
         }
 
     @property
+    def bench_scatter(self) -> dict[str, BenchScatter | None]:
+        """Replicates beside the repeatability of the test, by response."""
+        return {name: bench_scatter(self.data[name], one.fit) for name, one in self.fitted.items()}
+
+    @property
     def comparisons(self) -> dict[str, tuple[LevelComparison, ...]]:
         """Levels compared by response, where the range of a factor hangs on a choice."""
         return {
@@ -126,6 +132,7 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
         try:
             chosen = choose_model(study.response(name), session, coding, options)
             fitted[name], more = _fit_chosen(data[name], coding, chosen, options)
+            fitted[name] = _beside_the_test(data[name], fitted[name])
             findings += more
         except FitError as error:
             errors[name] = error
@@ -150,6 +157,14 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
         not_computed={name: _reason(error) for name, error in not_computed.items()},
         doubts=doubts.findings,
     )  # fmt: skip
+
+
+def _beside_the_test(data: ResponseData, fitted: FittedResponse) -> FittedResponse:
+    """Say how replicates scatter beside the repeatability of the test."""
+    found = bench_scatter(data, fitted.fit)
+    if found is None:
+        return fitted
+    return replace(fitted, findings=(*fitted.findings, *found.findings))
 
 
 def _computed(

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from analysis.fits.bench_scatter import BenchScatter
 from analysis.fits.fit import Fit
 from analysis.fits.forms.values import typed_form
 from analysis.lab.as_made import as_made
@@ -89,11 +90,13 @@ def fit_contract(
 ) -> dict[str, Any]:
     """Give the contract's object for a fitted study."""
     comparisons, drifts = analysis.comparisons, analysis.control_drifts
+    scatters = analysis.bench_scatter
     body = {
         "responses": {
             name: {
                 **response_object(fitted, comparisons[name]),
                 "control_drift": [asdict(one) for one in drifts[name]],
+                "bench_scatter": _asdict_or_none(scatters[name]),
                 "landscape": landscape_object(landscapes[name]) if name in landscapes else None,
             }
             for name, fitted in analysis.fitted.items()
@@ -116,6 +119,10 @@ def fit_contract(
         },
     }
     return envelope(body, inputs=analysis.session.inputs(), findings=told_by_fit(analysis))
+
+
+def _asdict_or_none(found: BenchScatter | None) -> dict[str, Any] | None:
+    return None if found is None else asdict(found)
 
 
 def computed_object(exact: ExactResponse, analysis: StudyAnalysis) -> dict[str, Any]:
