@@ -249,7 +249,7 @@ function makeExpectLine(data, response, id) {
       const margins = response.limits.map((one) => marginOf(one, told.value));
       const least = Math.min(...margins);
       const left = margins.length ? withError(Math.abs(least), error) : MISSING;
-      say(room, margins.length ? `${met ? "✓" : "✗"} ${met ? left : `${left} beyond`}` : MISSING);
+      say(room, margins.length ? `${met ? "✓" : "✗"}${SPACE}${met ? left : `${left} beyond`}` : MISSING);
       say(chance, told.chance === null ? MISSING : chanceText(told.chance));
       element.classList.toggle("beyond", !met);
       ruler.show(told, met);

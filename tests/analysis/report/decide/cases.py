@@ -253,6 +253,16 @@ class Spread:
 
 @cache
 def package_case() -> DecisionBasis:
+    """The package with its compromise, searched for."""
+    basis = package_models()
+    found = choose_compromise(
+        basis.study, basis.region, basis.surfaces, rng=np.random.default_rng(1)
+    )
+    return replace(basis, compromise=found)
+
+
+@cache
+def package_models() -> DecisionBasis:
     """A package with limit and forbid; every scale, family and estimator among its responses."""
     study = Study.model_validate(tomllib.loads(PACKAGE_BRIEF))
     coding = coding_of(study)
@@ -285,9 +295,7 @@ def package_case() -> DecisionBasis:
             fit = replace(fit, family="count", counts=CountPart(overdispersion=0.1), unit="")
         fits[name] = replace(fit, unit=study.response(name).unit)
     fits["cost"] = exact_response(study, study.response("cost"), coding)
-    basis = _basis(study, fits)
-    rng = np.random.default_rng(1)
-    return replace(basis, compromise=choose_compromise(study, basis.region, fits, rng=rng))
+    return _basis(study, fits)
 
 
 @cache
