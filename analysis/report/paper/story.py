@@ -21,7 +21,7 @@ from analysis.report.paper.headings import Heading, Place
 from analysis.report.paper.looks import FAINT, INNER, MARK, RULE, bold, of_markup, said
 from analysis.report.paper.pictures import picture_rows
 from analysis.report.paper.piece import Piece
-from analysis.report.paper.tables import bare_table, numbered_table
+from analysis.report.paper.tables import bare_tables, numbered_table
 from analysis.report.table import Cell
 from analysis.report.table import Table as Values
 from analysis.report.words import LEVEL_WORDS, evidence_text
@@ -97,7 +97,8 @@ def _section(
         heading = Heading(
             Place(anchor=part.anchor, title=part.title, number=part.number, level=1), pages
         )
-        first, *rest = (piece for block in part.blocks for piece in _pieces(block, pictures))
+        pieces = [piece for block in part.blocks for piece in _pieces(block, pictures)]
+        first, *rest = pieces or [Piece(flowables=[])]
         yield from first.flow(heading, room=BELOW_HEADING)
         for piece in rest:
             yield from piece.flow()
@@ -154,12 +155,12 @@ def _listed(line: str) -> Flowable:
 
 def _recipe(decision: Decision) -> Iterator[Flowable]:
     yield said(decision.recipe_head, "small head")
-    yield bare_table(_recipe_table(decision), 8.6)
+    yield from bare_tables(_recipe_table(decision), 8.6)
     if decision.recipe_note:
         yield Spacer(0, 4)
         yield said(decision.recipe_note, "note")
     yield said("What it gives", "small head")
-    yield bare_table(decision.gives)
+    yield from bare_tables(decision.gives)
     yield Spacer(0, 5)
     yield of_markup(f"{bold(decision.desirability)} {marked_up(decision.verdict)}")
     yield from map(said, decision.beside)

@@ -61,13 +61,13 @@ def numbered_table(table: Table, number: int) -> Iterator[Piece]:
         yield Piece(flowables=flowables, is_whole=is_short, room=LEAST_ROOM)
 
 
-def bare_table(table: Table, size: float = 8.0) -> PaperTable:
+def bare_tables(table: Table, size: float = 8.0) -> Iterator[PaperTable]:
     """Set a table without number and title, over the whole width."""
     size, groups = column_groups(table, INNER, (size, *SIZES))
-    group = groups[0]
-    spare = (INNER - sum(group.widths)) / len(group.widths)
-    wider = Group(columns=group.columns, widths=tuple(width + spare for width in group.widths))
-    return paper_table(table, wider, size)
+    for group in groups:
+        spare = (INNER - sum(group.widths)) / len(group.widths)
+        widths = tuple(width + spare for width in group.widths)
+        yield paper_table(table, Group(columns=group.columns, widths=widths), size)
 
 
 def paper_table(table: Table, group: Group, size: float) -> PaperTable:
