@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.choice.influential import (
+    BenchUnit,
+    Influence,
+    InfluenceOnChoice,
+    MovedSetting,
+)
 from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
+from analysis.fits.assessment import UnitEffects
 from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.lab.response_data import ResponseData
 from analysis.report.content import Provenance, ReportContent
@@ -136,9 +144,46 @@ def request_of(study: Masonry) -> AlbumRequest:
     return AlbumRequest(
         study=study.study,
         region=study.region,
-        fitted=study.fitted,
+        fitted=_with_units(study.fitted),
         data=study.data,
         compromise=study.compromise,
+        influence=_influence(study),
+    )
+
+
+def _with_units(fitted: Mapping[str, FittedResponse]) -> dict[str, FittedResponse]:
+    """Give every response days that add something, as if runs had shared them."""
+    units = UnitEffects(
+        stratum="day",
+        labels=("1", "2", "3", "4"),
+        effect=(-0.1, 0.0, 0.05, 0.4),
+        standardised=(-0.8, 0.1, 0.4, 3.2),
+        limit=2.9,
+        envelope=((-2.4, -0.3), (-1.1, 0.5), (-0.5, 1.1), (0.3, 2.4)),
+    )
+    return {
+        name: replace(one, assessment=replace(one.assessment, units=(units,)))
+        for name, one in fitted.items()
+    }
+
+
+def _influence(study: Masonry) -> InfluenceOnChoice:
+    """Leave out each run of the first response; the moves are made up."""
+    runs = next(iter(study.data.values())).run
+    return InfluenceOnChoice(
+        present=0.8,
+        units=tuple(
+            Influence(
+                unit=BenchUnit(kind="run", number=run, runs=(run,)),
+                moves=(
+                    MovedSetting(setting="dose", unit="%", before=1.6, after=1.7, part=0.3 / n),
+                ),
+                desirability=0.8,
+                at_present=0.79,
+                predictions=(),
+            )
+            for n, run in enumerate(runs, start=1)
+        ),
     )
 
 
