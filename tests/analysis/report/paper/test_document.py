@@ -90,7 +90,8 @@ def test_every_figure_has_words_for_who_cannot_see_it() -> None:
     told = b"".join(_streams(hard_pdf()))
     assert len(drawn) == 4
     for one in drawn:
-        assert f"{one.title}. {one.caption}".encode("utf-16-be").hex().upper().encode() in told
+        words = f"{one.title}. {one.caption}".encode("utf-16-be").hex().upper()
+        assert f"/Span <</Alt <FEFF{words}>>> BDC".encode() in told
 
 
 @NEEDS_READER
