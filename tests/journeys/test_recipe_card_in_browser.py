@@ -355,13 +355,16 @@ def test_the_address_brings_the_state_back(chromium: Chromium, folder: Path) -> 
             "document.getElementById('view-1').click(); document.getElementById('within').click();"
             "document.querySelectorAll('#weights .stepper button')[1].click()"
         )
-        state, link = page.run("[recipeCard.state(), location.href]")
+        state, link = page.run("[recipeCard.state(), document.getElementById('state').href]")
+        page.run("new Promise((done) => setTimeout(done, 300))")
+        address_bar = page.run("location.href")
     with chromium.page(link) as page:
         again = page.run("recipeCard.state()")
     with chromium.page(f"{address}#a=9_9&b=1_1_1_1_1_0.8_0&view=nobody&of=other") as page:
         spoilt = page.run("recipeCard.state()")
         said = page.run("document.getElementById('said-A').textContent")
 
+    assert address_bar == link
     assert again == state
     assert state["B"] != state["A"]
     assert state["within"] is True

@@ -120,11 +120,20 @@ function strideOf(data, row, j) {
   return ends === null ? 0 : (ends[1] - ends[0]) / PART_OF_RANGE;
 }
 
+/** The least difference that both of two shares can make; a hundredth without steps. */
+function sharedStep(one, other) {
+  if (!one || !other) return one || other || 0.01;
+  const [fine, coarse] = [Math.min(one, other), Math.max(one, other)];
+  const fits = (n) => Math.abs((n * coarse) / fine - Math.round((n * coarse) / fine)) < 1e-6;
+  for (let n = 1; n < 50; n += 1) if (fits(n)) return n * coarse;
+  return coarse;
+}
+
 /** Carry out a move by a number of strides; null where it leads nowhere. */
 function carriedOut(data, row, move, times) {
   const next = row.slice();
   if (move.kind === "swap") {
-    const step = Math.max(data.axes[move.j].step ?? 0, data.axes[move.i].step ?? 0) || 0.01;
+    const step = sharedStep(data.axes[move.j].step, data.axes[move.i].step);
     next[move.j] = cleaned(row[move.j] + times * step);
     next[move.i] = cleaned(row[move.i] - times * step);
     return isAllowed(data, next) ? next : null;

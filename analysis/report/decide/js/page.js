@@ -4,6 +4,8 @@
 const SLICE_MS = 20;
 // A sentence for the ear waits until the hand rests.
 const REST_MS = 400;
+// So long after the last change the address follows.
+const ADDRESS_MS = 150;
 
 // More responses than this are many on one sheet of paper.
 const MANY_RESPONSES = 5;
@@ -17,6 +19,7 @@ function beginPage(data, root) {
   let state = first;
   let anchor = null;
   let speaking = 0;
+  let keeping = 0;
   let searching = 0;
   let found = null;
   const cards = { A: makeCard(data, "A", edit), B: makeCard(data, "B", edit) };
@@ -134,13 +137,17 @@ function beginPage(data, root) {
 
   function keepAddress() {
     const address = `#${writeState(data, state)}`;
-    try {
-      history.replaceState(null, "", address);
-    } catch {
-      location.replace(address);
-    }
-    const link = document.getElementById("state");
-    if (link) link.setAttribute("href", address);
+    document.getElementById("state")?.setAttribute("href", address);
+    clearTimeout(keeping);
+    // A slide sends many changes a second; browsers refuse so many addresses.
+    keeping = setTimeout(() => {
+      try {
+        history.replaceState(null, "", address);
+      } catch {
+        // Some browsers refuse it for files; a new address does as well, with a step back more.
+        location.replace(address);
+      }
+    }, ADDRESS_MS);
   }
 
   function search() {

@@ -69,7 +69,7 @@ function sharedOut(data, row, j, to) {
 function blendsOnSteps(data, row, j, to) {
   const wished = sharedOut(data, row, j, to);
   const others = shareColumns(data).filter((i) => i !== j);
-  if (!others.length) return [wished];
+  if (!others.length) return isAllowed(data, wished) ? [wished] : [];
   const loose = others.filter((i) => data.axes[i].step === null);
   const stepped = others.filter((i) => data.axes[i].step !== null);
   const finest = stepped.slice().sort((a, b) => data.axes[a].step - data.axes[b].step)[0];
