@@ -140,6 +140,11 @@ def bias_finding(
     why = f"{axis.high / axis.low:.2g}-fold" if axis.low > 0.0 else "from none"
     more = f"; its demand curve breaks at {critical:.3g}{unit}, inside" if critical else ""
     listed = ", ".join(f"'{name}'" for name in names)
+    # A range from 0 has no logarithm.
+    is_positive = axis.low > 0.0
+    log_spacing = (
+        f'Write spacing = "log" for {dose.name} in the brief, or l' if is_positive else "L"
+    )
     return (
         Finding(
             level="note",
@@ -147,8 +152,7 @@ def bias_finding(
             f"evenly: bias of the polynomials of {listed} is likely, as a response bends sharply "
             "where the surface is just covered and a polynomial bends evenly everywhere.",
             evidence={"lowest": axis.low, "highest": axis.high},
-            advice=f'Write spacing = "log" for {dose.name} in the brief, or look at fit --form '
-            f'"{dose.name}: {DEMAND_CURVE}".',
+            advice=log_spacing + f'ook at fit --form "{dose.name}: {DEMAND_CURVE}".',
             source="common practice, no source",
         ),
     )
@@ -163,10 +167,12 @@ def _is_polynomial(one: FittedResponse, factor: str) -> bool:
 def _critical(
     fitted: Mapping[str, FittedResponse], factor: str, low: float, high: float
 ) -> float | None:
-    """Give a critical dose that a form found inside the range."""
+    """Give a critical dose inside the range, of a form that is in use or better."""
     for one in fitted.values():
-        best = one.form.best if one.form is not None else None
-        bend = best.model.bend if best is not None else None
+        known = one.form
+        if known is None or known.best is None or (known.bend is None and known.better is None):
+            continue
+        bend = known.best.model.bend
         if bend is None or bend.factor != factor:
             continue
         for name, value in zip(bend.kind.parameters, bend.shape, strict=True):

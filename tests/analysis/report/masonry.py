@@ -9,17 +9,23 @@ from functools import cache
 
 import numpy as np
 
+from analysis.choice.again import search_of
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
+from analysis.choice.frontier import find_frontier
 from analysis.choice.influential import (
     BenchUnit,
     Influence,
     InfluenceOnChoice,
     MovedSetting,
 )
+from analysis.choice.limit_prices import LimitPrices
+from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
 from analysis.fits.assessment import UnitEffects
 from analysis.fits.fitted_response import FittedResponse, fit_response
+from analysis.fits.forms.bendable import forms_of
+from analysis.fits.forms.comparing import compare_forms
 from analysis.lab.response_data import ResponseData
 from analysis.report.content import Provenance, ReportContent
 from analysis.surface.predict import predict_response
@@ -147,6 +153,7 @@ def request_of(study: Masonry) -> AlbumRequest:
         fitted=_with_units(study.fitted),
         data=study.data,
         compromise=study.compromise,
+        trade_offs=study.trade_offs,
         influence=_influence(study),
     )
 
@@ -196,6 +203,7 @@ def full_content(study: Masonry, figures: tuple[Drawn, ...] = ()) -> ReportConte
         data=study.data,
         fitted=study.fitted,
         compromise=study.compromise,
+        trade_offs=study.trade_offs,
         batch_recipe=study.batch_recipe(),
         figures=figures,
         status=(StatusLine(state="waiting", text="Run 41 waits for water uptake."),),
@@ -224,8 +232,20 @@ class Masonry:
             name: fit_response(data, self.coding, model="interactions")
             for name, data in self.data.items()
         }
+        # One response has its kinetics looked at, for the table and the figure of forms.
+        first = self.study.responses[0].name
+        plain, kinetics = self.fitted[first], forms_of(self.study, self.coding)[:1]
+        self.fitted[first] = compare_forms(self.data[first], self.coding, plain, plain, kinetics)
         self.candidates = sample_region(self.region, 2000, rng)
         self.compromise = self._compromise()
+        fits = {name: one.fit for name, one in self.fitted.items()}
+        search = search_of(self.study, self.region, fits, self.compromise, seed=1)
+        # The frontier alone: the other searches are tested where they live.
+        self.trade_offs = TradeOffs(
+            frontier=find_frontier(search), weights=(), views=(), least_regret=None,
+            limit_prices=LimitPrices(within=self.compromise.best, is_met=True, prices=()),
+            least_dose=None,
+        )  # fmt: skip
 
     def _data(self, values: FloatArray, rng: np.random.Generator) -> dict[str, ResponseData]:
         w, d, h, dose, ph, time, choice = values.T

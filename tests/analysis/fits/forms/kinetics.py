@@ -18,11 +18,13 @@ DOSES = (0.8, 1.2, 2.0, 3.2, 0.8, 3.2)
 TIMES = (5.0, 10.0, 20.0, 40.0, 60.0)
 
 
-def kinetics_study(*, spacing: Literal["even", "log"] = "even", **response: Any) -> Study:
+def kinetics_study(
+    *, spacing: Literal["even", "log"] = "even", low: float = 0.8, **response: Any
+) -> Study:
     """Write a brief with a dose and a grind time."""
     return study_of(
         factors=[
-            range_factor("dose", 0.8, 3.2, unit="%", role="dose", spacing=spacing),
+            range_factor("dose", low, 3.2, unit="%", role="dose", spacing=spacing),
             range_factor("grind time", 5.0, 60.0, unit="min", set_per="sample"),
         ],
         response={"name": "strength", "unit": "%", "aim": "high", "best": 100, "worst": 60}

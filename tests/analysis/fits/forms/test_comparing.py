@@ -234,6 +234,17 @@ def test_bias_is_told_of_an_evenly_spaced_dose_from_scarce_to_plenty(spacing: st
         assert "dose: demand curve" in one.advice
 
 
+def test_a_dose_from_none_is_not_asked_for_its_logarithm() -> None:
+    """Nought has none; the form is the cure that is left."""
+    study = kinetics_study(low=0.0)
+    data, coding = kinetics(batches=False, study=study)
+    plain = fit_response(data, coding, model="quadratic")
+    (told,) = bias_finding(study, coding, {"strength": plain})
+
+    assert "log" not in told.advice
+    assert told.advice.startswith("Look at fit --form")
+
+
 def test_bias_is_not_told_where_a_form_bends_the_dose() -> None:
     """That is one of the two cures."""
     study = kinetics_study()
