@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 
 from doe.cli.app import run
+from doe.cli.show_deciding import show_choose
 from doe.steps.choose import ChooseOptions, choose_study
 from doe.steps.contract import envelope, plain
 from doe.steps.fit import fit_study
 from doe.steps.plan import PlanOptions, plan_study
 from doe.steps.predict import predict_study
+from doe.steps.trade_off_contract import KEYS
 from doe.study.finding import Finding
 
 BRIEF = """\
@@ -162,6 +164,23 @@ def test_choose_has_every_key(study: Path) -> None:
     assert all(set(recipe) >= RECIPE for recipe in told["alternatives"])
     kept = json.loads((study / "results" / "choose.json").read_text(encoding="utf-8"))
     assert kept == json.loads(json.dumps(told))
+
+
+def test_choose_has_the_trade_offs_on_request(study: Path) -> None:
+    """Every key is there always, null until asked for; none is printed without its unit."""
+    bare = choose_study(study, ChooseOptions(seed=3)).contract()
+    outcome = choose_study(study, ChooseOptions(trade_offs=True, seed=3))
+    told = outcome.contract()
+    screen = show_choose(outcome)
+
+    assert all(bare[key] is None for key in KEYS)
+    assert told["frontier"] is None, "one response with an aim has no frontier"
+    assert told["weights"] == told["views"] == []
+    assert told["least_regret"] is None
+    (price, *_) = told["limit_prices"]["prices"]
+    assert (price["kind"], price["response"]) == ("acceptance", "viscosity")
+    assert set(price) >= RECIPE - {"predictions"} | {"relaxed_by", "unit", "gain", "changes"}
+    assert "The price of each limit" in screen
 
 
 def test_plan_has_every_key(tmp_path: Path) -> None:
