@@ -285,7 +285,8 @@ HANDS = """(() => {
     note();
   };
   for (const select of card.querySelectorAll("select")) {
-    for (const option of select.options) if (!option.disabled) {
+    // Twice: a level that is forbidden at first may be allowed later.
+    for (const option of [...select.options, ...select.options]) if (!option.disabled) {
       select.value = option.value;
       select.dispatchEvent(new Event("change"));
       note();
@@ -302,6 +303,12 @@ HANDS = """(() => {
           slide.dispatchEvent(new Event("input"));
           note();
         }
+      }
+      // One high end after another, from each setting on: limits that tie several are met so.
+      const back = fields.filter((one) => !one.disabled).reverse();
+      for (let i = 0; i < back.length; i += 1) {
+        for (const one of back) put(one, "-1");
+        for (const one of [...back.slice(i), ...back.slice(0, i)]) put(one, "1e9");
       }
     }
   }
