@@ -20,6 +20,7 @@ from analysis.lab.response_data import ResponseData, in_words
 from analysis.lab.said import reasons_to_leave_out
 from doe.study.brief import Response, Study
 from doe.study.choices import Choices
+from doe.study.confirmation import CONFIRMATION_LAYOUT, is_plant_round
 from doe.study.finding import Finding
 from doe.study.names import fold
 from doe.study.plan import Plan
@@ -76,7 +77,7 @@ def _response(
     own = [reading for reading in current if fold(reading.response) == fold(response.name)]
     own, age_findings = at_one_age(own, response.age_d)
     said = reasons_to_leave_out(choices, plan, made.day, response.name)
-    sorted_runs = _sort(plan, response, own, said)
+    sorted_runs = _sort(plan, response, own, said, _confirming(plan, choices))
     findings = (
         *made.findings,
         *age_findings,
@@ -149,18 +150,20 @@ def _known_end(pair: tuple[float, float]) -> float:
 
 
 def _sort(
-    plan: Plan, response: Response, own: Sequence[Reading], said: Mapping[int, str]
+    plan: Plan,
+    response: Response,
+    own: Sequence[Reading],
+    said: Mapping[int, str],
+    confirming: Mapping[int, str],
 ) -> _Sorted:
     result = _Sorted({}, {}, {}, [], [], {})
     lines: dict[int, list[Reading]] = {}
     for reading in sorted(own, key=lambda r: (r.panel or 0, r.repeat, r.id)):
         lines.setdefault(reading.run, []).append(reading)
-    kinds = dict(zip(plan.run, plan.kind, strict=True))
     for unit in _units(plan, response):
         run = next((r for r in unit if r in lines), unit[0])
         found = [reading for r in unit for reading in lines.get(r, [])]
-        confirms = kinds[run] == "confirm"
-        _sort_one(result, response, run, found, said.get(run, ""), confirms=confirms)
+        _sort_one(result, response, run, found, said.get(run, ""), confirming.get(run, ""))
     return result
 
 
@@ -170,17 +173,16 @@ def _sort_one(
     run: int,
     found: Sequence[Reading],
     said: str,
-    *,
-    confirms: bool,
+    confirming: str,
 ) -> None:
     off = [reading for reading in found if off_scale_flag(reading, response) is not None]
     if any(reading.flag == "gelled" for reading in found) and not said:
         result.gelled.append(run)
     if said:
         result.left_out[run] = said
-    elif confirms:
+    elif confirming:
         if found:
-            result.left_out[run] = "a confirmation run tests the model and does not build it"
+            result.left_out[run] = confirming
     elif off:
         flag = off_scale_flag(off[0], response)
         if flag is not None:
@@ -192,6 +194,27 @@ def _sort_one(
         result.left_out[run] = why
     else:
         result.pending.append(run)
+
+
+def _confirming(plan: Plan, choices: Choices) -> dict[int, str]:
+    """Say why runs that test the models do not build them, by run: until somebody takes them in.
+
+    The controls of such a round wait with it. Batches of the plant are never taken in.
+    """
+    rounds = {
+        entry.number: is_plant_round(entry.details)
+        for entry in plan.rounds
+        if entry.layout == CONFIRMATION_LAYOUT
+    }
+    found = {}
+    for run, number, kind in zip(plan.run, plan.round, plan.kind, strict=True):
+        if rounds.get(number, False):
+            found[run] = "a batch of the plant does not build the models of the laboratory"
+        elif kind == "confirm" and number not in choices.rounds_taken_in:
+            found[run] = "a confirmation run tests the model and does not build it"
+        elif number in rounds and number not in choices.rounds_taken_in:
+            found[run] = "a control beside confirmation runs waits with them"
+    return found
 
 
 def _why_nothing(found: Sequence[Reading]) -> str:

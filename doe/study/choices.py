@@ -81,12 +81,34 @@ class ChosenSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TakenIn:
+    """A round of confirmation batches that the models are to be built on, too.
+
+    Attributes:
+        round: Its number in the plan.
+        because: Why.
+        role: Who decided.
+    """
+
+    __pydantic_config__ = _CLOSED
+    round: int
+    because: str = ""
+    role: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Choices:
     """All decisions of a study; notes in the order in which they were made."""
 
     responses: Mapping[str, ResponseChoice] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
     chosen: ChosenSettings | None = None
+    taken_in: tuple[TakenIn, ...] = ()
+
+    @property
+    def rounds_taken_in(self) -> frozenset[int]:
+        """Rounds of confirmation batches that the models are built on."""
+        return frozenset(one.round for one in self.taken_in)
 
     def response(self, name: str) -> ResponseChoice:
         """Give what was decided of a response; nothing, if nothing was."""
@@ -130,6 +152,8 @@ def encode_choices(choices: Choices) -> bytes:
         parts += ["", *toml_table(("response", name), _filled(choices.responses[name]))]
     for note in choices.notes:
         parts += ["", *toml_table(("note",), _filled(note), repeated=True)]
+    for taken in choices.taken_in:
+        parts += ["", *toml_table(("taken_in",), _filled(taken), repeated=True)]
     if choices.chosen is not None:
         settings = {name: choices.chosen.settings[name] for name in sorted(choices.chosen.settings)}
         about = {"because": choices.chosen.because, "role": choices.chosen.role}
@@ -152,7 +176,10 @@ def decode_choices(data: bytes, where: str = CHOICES_FILE) -> Choices:
             where=where,
             do="Put back a copy from before it was changed.",
         ) from cause
-    known = {"format": None, "response": "responses", "note": "notes", "chosen": "chosen"}
+    known = {
+        "format": None, "response": "responses", "note": "notes", "taken_in": "taken_in",
+        "chosen": "chosen",
+    }  # fmt: skip
     faults = [
         Fault(where=where, what=f"the key '{key}' is not known", allowed=", ".join(known))
         for key in content
@@ -180,6 +207,6 @@ def _key(place: tuple[int | str, ...]) -> str:
     return ".".join((as_written.get(str(first), str(first)), *parts))
 
 
-def _filled(value: ResponseChoice | Note) -> dict[str, Any]:
+def _filled(value: ResponseChoice | Note | TakenIn) -> dict[str, Any]:
     pairs = {one.name: getattr(value, one.name) for one in fields(value)}
     return {key: said for key, said in pairs.items() if said not in (None, "", ())}

@@ -1,0 +1,311 @@
+"""How many confirmation batches are needed for what.
+
+For each number of batches: how closely their mean is foretold, what distance from a limit they can
+tell, how often a right formula passes, how often one that is off by a stated amount is found out.
+
+Source:
+    See `mean_prediction` and `round_draws`; power of such a check as of any test, Montgomery
+    (2013), Design and Analysis of Experiments, 8th ed., section 2.4, from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+from scipy import stats
+
+from analysis.agreement.basis import ConfirmBasis
+from analysis.agreement.mean_prediction import MeanPrediction, mean_interval
+from analysis.agreement.round_draws import (
+    RoundDraws,
+    all_inside,
+    bonferroni,
+    draw_rounds,
+    level_of_each,
+)
+from analysis.agreement.units import even_units
+from analysis.fits.scales import inverse
+from analysis.surface.acceptance import AcceptLimit
+from doe.study.settings import BoolArray, FloatArray
+
+MOST_BATCHES = 8
+# One batch cannot tell a bad day from a bad batch; our own choice.
+FEWEST_BATCHES = 2
+# A formula that is off is to be found out so often, the usual power of a test [practice].
+FOUND_OUT = 0.8
+# Where the brief states no effect: off by so many standard deviations of one run; our own choice.
+OFF_IN_SD = 2.0
+# A further batch that narrows every interval by less than this part adds little; our own choice.
+LITTLE = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeOfResponse:
+    """What so many batches tell of one response; response unit unless it says otherwise.
+
+    Attributes:
+        response: Its name.
+        unit: Its unit.
+        value: What is foretold.
+        interval: Where the mean must lie.
+        half_width: Half of that on the fitted scale.
+        told_from_limit: Least distance of the true mean from a limit, on its good side, that the
+            batches alone show, at the level, one-sided; None without a limit.
+        off: How far off, fitted scale, a formula is taken to be.
+        off_words: The same in words.
+        fails_if_off: How often the rule then fails.
+    """
+
+    response: str
+    unit: str
+    value: float
+    interval: tuple[float, float]
+    half_width: float
+    told_from_limit: float | None
+    off: float
+    off_words: str
+    fails_if_off: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConfirmSize:
+    """What so many batches tell.
+
+    Attributes:
+        batches: How many.
+        days: On how many days.
+        per_batch: In how many units each is read.
+        each_level: Level of each response's own interval.
+        passes_if_right: How often a right formula passes the intervals and the limits.
+        inside_if_right: How often it passes the intervals.
+        responses: Response by response.
+    """
+
+    batches: int
+    days: int
+    per_batch: int
+    each_level: float
+    passes_if_right: float
+    inside_if_right: float
+    responses: tuple[SizeOfResponse, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeAsked:
+    """What sizes are compared for.
+
+    Attributes:
+        days: Most days to spread batches over; None for one day a batch.
+        per_batch: Units that each batch is read in.
+        level: Joint chance that a right formula passes the intervals, 0..1.
+        effects: How far off a formula is that must be found out, fitted scale, by response.
+        seed: Of the draws.
+        most: Most batches to look at.
+    """
+
+    days: int | None = None
+    per_batch: int = 1
+    level: float = 0.95
+    effects: Mapping[str, float] = field(default_factory=dict)
+    seed: int = 1
+    most: int = MOST_BATCHES
+
+
+def compare_sizes(
+    basis: ConfirmBasis, row: FloatArray, limits: Sequence[AcceptLimit], asked: SizeAsked
+) -> tuple[ConfirmSize, ...]:
+    """Say what one, two … batches tell.
+
+    Args:
+        basis: The models.
+        row: Settings, shape (k,), lab units.
+        limits: Acceptance limits; those of other responses are passed over.
+        asked: For what.
+    """
+    if not basis.fits:
+        return ()
+    days = asked.days or asked.most
+    whole = draw_rounds(
+        basis.posterior, row, even_units(asked.most, days, asked.per_batch), asked.seed
+    )
+    return tuple(
+        size_of(basis, row, whole.first(n), limits, asked) for n in range(1, asked.most + 1)
+    )
+
+
+def size_of(
+    basis: ConfirmBasis,
+    row: FloatArray,
+    drawn: RoundDraws,
+    limits: Sequence[AcceptLimit],
+    asked: SizeAsked,
+) -> ConfirmSize:
+    """Say what one round tells, however its batches lie over days."""
+    foretold = list(basis.predictions(row, drawn.of).values())
+    sds, df = np.array([one.sd for one in foretold]), [one.df for one in foretold]
+    right = (drawn.models + drawn.means) / sds
+    each = shared_level(basis, right, df, asked.level)
+    inside = all_inside(right, df, each)
+    centre = np.array([one.centre for one in foretold])
+    within = _within(basis, centre + drawn.models[:, None, :] + drawn.batch_values, limits)
+    responses = []
+    for i, (name, fit) in enumerate(basis.fits.items()):
+        off, words = _off(fit.total_sd, asked.effects.get(name))
+        responses.append(
+            SizeOfResponse(
+                response=name,
+                unit=fit.unit,
+                value=float(inverse(fit.scale, centre[i : i + 1])[0]),
+                interval=mean_interval(fit, foretold[i], each),
+                half_width=foretold[i].half_width(each),
+                told_from_limit=_told_from(basis, name, foretold[i], limits, asked.level),
+                off=off,
+                off_words=words,
+                fails_if_off=_fails(basis, drawn, foretold, (i, off), (limits, each)),
+            )
+        )
+    return ConfirmSize(
+        batches=drawn.of.batches, days=drawn.of.days, per_batch=asked.per_batch, each_level=each,
+        passes_if_right=float((inside & within).mean()), inside_if_right=float(inside.mean()),
+        responses=tuple(responses),
+    )  # fmt: skip
+
+
+def shared_level(
+    basis: ConfirmBasis, statistics: FloatArray, df: Sequence[float], level: float
+) -> float:
+    """Share the level over the responses: by their covariance, else after Bonferroni."""
+    if len(df) < 2:
+        return level
+    if not basis.is_covariance_known:
+        return bonferroni(level, len(df))
+    return level_of_each(statistics, df, level)
+
+
+def recommended(sizes: Sequence[ConfirmSize]) -> ConfirmSize:
+    """Give the fewest batches that find out a formula that is off; else where more add little."""
+    enough = [one for one in sizes if one.batches >= FEWEST_BATCHES]
+    for one in enough:
+        if all(own.fails_if_off >= FOUND_OUT for own in one.responses):
+            return one
+    for one, more in pairwise(enough):
+        if _narrowed(one, more) < LITTLE:
+            return one
+    return enough[-1]
+
+
+def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
+    """Say which number is recommended and what the next one would add."""
+    best = recommended(sizes)
+    more = next((one for one in sizes if one.batches == best.batches + 1), None)
+    found = [own for own in best.responses if own.fails_if_off >= FOUND_OUT]
+    missed = [own for own in best.responses if own.fails_if_off < FOUND_OUT]
+    words = [f"{_count(best)} foretell the mean of {_listed([_reach(o) for o in best.responses])}."]
+    if found:
+        words.append(
+            "A formula that is off is found out at least "
+            f"{FOUND_OUT:.0%} of the time: {_listed([_off_words(own) for own in found])}."
+        )
+    if missed:
+        told = [f"{_off_words(own)} {own.fails_if_off:.0%} of the time" for own in missed]
+        words.append(f"Found out less often: {_listed(told)}.")
+    words.append(f"A right formula passes {best.passes_if_right:.0%} of the time, limits included.")
+    if more is not None:
+        words.append(
+            f"A {_ordinal(more.batches)} batch narrows the intervals by up to "
+            f"{_narrowed(best, more):.0%}."
+        )
+    return tuple(words)
+
+
+def _within(basis: ConfirmBasis, values: FloatArray, limits: Sequence[AcceptLimit]) -> BoolArray:
+    """Tell which rounds have every batch within every limit, (n, b, m) to (n,)."""
+    met = np.ones(len(values), dtype=np.bool_)
+    names = list(basis.fits)
+    for limit in limits:
+        if limit.response in names:
+            i = names.index(limit.response)
+            read = inverse(basis.fits[limit.response].scale, values[:, :, i])
+            met &= limit.met(read).all(axis=1)
+    return met
+
+
+def _fails(
+    basis: ConfirmBasis,
+    drawn: RoundDraws,
+    foretold: Sequence[MeanPrediction],
+    off: tuple[int, float],
+    rule: tuple[Sequence[AcceptLimit], float],
+) -> float:
+    """Give how often a round fails whose true mean of one response is off by so much.
+
+    The worse of both directions is the one that is found out less often.
+    """
+    limits, each = rule
+    sds, df = np.array([one.sd for one in foretold]), [one.df for one in foretold]
+    centre = np.array([one.centre for one in foretold])
+    found = []
+    for sign in (-1.0, 1.0):
+        shift = np.zeros(len(foretold))
+        shift[off[0]] = sign * off[1]
+        inside = all_inside((drawn.means + shift) / sds, df, each)
+        within = _within(basis, centre + shift + drawn.batch_values, limits)
+        found.append(float(1.0 - (inside & within).mean()))
+    return min(found)
+
+
+def _told_from(
+    basis: ConfirmBasis,
+    name: str,
+    foretold: MeanPrediction,
+    limits: Sequence[AcceptLimit],
+    level: float,
+) -> float | None:
+    """Give how far within its limit the true mean must lie for these batches to show it."""
+    own = [limit for limit in limits if limit.response == name]
+    if not own:
+        return None
+    scale = basis.fits[name].scale
+    reach = float(stats.t.ppf(level, foretold.df)) * foretold.new_variance**0.5
+    at = np.array([foretold.centre - reach, foretold.centre, foretold.centre + reach])
+    low, middle, high = inverse(scale, at)
+    gaps = [abs(float((high if one.side > 0 else low) - middle)) for one in own]
+    return max(gaps)
+
+
+def _off(sd: float, stated: float | None) -> tuple[float, str]:
+    if stated is not None:
+        return float(stated), "the effect that the brief wants to see"
+    return OFF_IN_SD * sd, f"{OFF_IN_SD:g} standard deviations of one run"
+
+
+def _narrowed(one: ConfirmSize, more: ConfirmSize) -> float:
+    return max(
+        1.0 - b.half_width / a.half_width if a.half_width > 0 else 0.0
+        for a, b in zip(one.responses, more.responses, strict=True)
+    )
+
+
+def _count(size: ConfirmSize) -> str:
+    batches = f"{size.batches} batch{'es' if size.batches > 1 else ''}"
+    return f"{batches} on {size.days} day{'s' if size.days > 1 else ''}"
+
+
+def _reach(own: SizeOfResponse) -> str:
+    low, high = own.interval
+    return f"{own.response} to lie within {low:.4g} to {high:.4g} {own.unit}".rstrip()
+
+
+def _off_words(own: SizeOfResponse) -> str:
+    return f"{own.response} off by {own.off_words}"
+
+
+def _ordinal(n: int) -> str:
+    return {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}.get(n, f"{n}th")
+
+
+def _listed(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -1,0 +1,150 @@
+"""Whether an agreement still matches: which inputs changed since, and what is foretold now."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from doe.study.agreement import AgreedReading, Version
+from doe.study.finding import Finding
+
+# Inputs in the order in which they are told, and what each is.
+INPUT_WORDS: Mapping[str, str] = {
+    "region": "the ranges, limits or stages of the brief",
+    "goals": "the goals of the brief (responses, roles, controls, prices or texts)",
+    "plan": "the runs of the plan",
+    "readings": "the readings",
+    "actuals": "what was really weighed and set",
+    "choices": "the decisions in choices.toml",
+}
+# Numbers of another processor may differ in their last digits; these do not move.
+SAME = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moved:
+    """One response that is foretold otherwise now.
+
+    Attributes:
+        response: Its name.
+        unit: Its unit.
+        before: As agreed.
+        low: Lower end of where the true value was said to lie; None without an error.
+        high: Upper end.
+        now: As the models have it now; None where nothing tells it any more.
+    """
+
+    response: str
+    unit: str
+    before: float
+    low: float | None
+    high: float | None
+    now: float | None
+
+    @property
+    def is_beyond(self) -> bool:
+        """Whether it lies outside the interval that was agreed on, or is told no more."""
+        if self.now is None or self.low is None or self.high is None:
+            return True
+        return not self.low <= self.now <= self.high
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Match:
+    """Whether a version matches what the study says now.
+
+    Attributes:
+        changed: Names of the inputs that changed.
+        moved: Responses that are foretold otherwise; None where nothing can be foretold now.
+        runs_added: Whether only runs were added that change nothing yet.
+    """
+
+    changed: tuple[str, ...]
+    moved: tuple[Moved, ...] | None
+    runs_added: bool = False
+
+    @property
+    def holds(self) -> bool:
+        """Whether the agreement still matches."""
+        return not self.changed
+
+    @property
+    def beyond(self) -> tuple[Moved, ...]:
+        """Responses that moved beyond their interval."""
+        return tuple(one for one in self.moved or () if one.is_beyond)
+
+    def findings(self, number: int) -> tuple[Finding, ...]:
+        """Say it, for whoever looks at the study."""
+        return tuple(_findings(self, number))
+
+
+def match_version(
+    version: Version, inputs: Mapping[str, str], now: Sequence[AgreedReading] | None
+) -> Match:
+    """Hold a version against the study as it is.
+
+    Args:
+        version: The version.
+        inputs: Hash of each input now.
+        now: What is foretold now at the settings of the version; None where nothing can be.
+
+    Returns:
+        A changed plan counts only if something is foretold otherwise: runs that were added and
+        wait for readings break no agreement.
+    """
+    changed = [name for name in INPUT_WORDS if version.inputs.get(name) != inputs.get(name)]
+    moved = None if now is None else tuple(_moved(version.readings, now))
+    runs_added = changed == ["plan"] and moved == ()
+    return Match(changed=() if runs_added else tuple(changed), moved=moved, runs_added=runs_added)
+
+
+def _moved(before: Sequence[AgreedReading], now: Sequence[AgreedReading]) -> Iterator[Moved]:
+    known = {one.response: one for one in now}
+    for one in before:
+        found = known.get(one.response)
+        value = found.value if found is not None else None
+        if value is not None and math.isclose(value, one.value, rel_tol=SAME, abs_tol=SAME):
+            continue
+        yield Moved(
+            response=one.response, unit=one.unit, before=one.value, low=one.true_low,
+            high=one.true_high, now=value,
+        )  # fmt: skip
+
+
+def _findings(match: Match, number: int) -> Iterator[Finding]:
+    again = "Propose a new version with 'millbase agree STUDY --propose', and let each role speak."
+    if match.changed:
+        named = "; ".join(INPUT_WORDS[name] for name in match.changed)
+        yield Finding(
+            level="caution",
+            what=f"Version {number} of the agreement no longer matches the study. Changed since: "
+            f"{named}. {_moved_words(match)}",
+            evidence={"changed": ", ".join(match.changed)},
+            advice=again,
+        )
+    elif match.runs_added:
+        yield Finding(
+            level="note",
+            what=f"Runs were added since version {number} of the agreement; nothing is foretold "
+            "otherwise yet.",
+        )
+
+
+def _moved_words(match: Match) -> str:
+    if match.moved is None:
+        return "Nothing can be foretold now."
+    if not match.moved:
+        return "Nothing is foretold otherwise."
+    beyond = match.beyond
+    if not beyond:
+        return "What is foretold moved, and stays inside the intervals that were agreed on."
+    return "Beyond the interval that was agreed on: " + "; ".join(map(_one_moved, beyond)) + "."
+
+
+def _one_moved(one: Moved) -> str:
+    unit = f" {one.unit}" if one.unit else ""
+    if one.now is None:
+        return f"{one.response} is foretold no more"
+    span = "" if one.low is None or one.high is None else f" ({one.low:.4g} to {one.high:.4g})"
+    return f"{one.response} {one.before:.4g}{span}{unit} then, {one.now:.4g}{unit} now"
