@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import csv
+import json
 from pathlib import Path
 
 import pytest
 
+from tests.journeys.browser import BROWSER, Chromium
 from tests.journeys.conftest import Millbase
 
 KEPT = Path(__file__).parents[2] / "studies" / "brick-red-millbase"
@@ -73,3 +75,33 @@ def test_the_demo_is_worth_reading(demo: Path, millbase: Millbase) -> None:
     assert [test["added"] for test in entered.json["raw"].values()] == [0, 0]
     assert 0 < chosen["desirability"] < 1
     assert chosen["unmet"] == []
+
+
+# 2026-11-28: a machine without a browser cannot open the page.
+@pytest.mark.skipif(BROWSER is None, reason="2026-11-28: no browser on this machine")
+def test_the_recipe_card_tells_what_choose_told(demo: Path, tmp_path: Path) -> None:
+    """Predictions to 1e-9, and the same compromise, found by the page's own search."""
+    told = json.loads((demo / "results" / "choose.json").read_text(encoding="utf-8"))
+    with (
+        Chromium(tmp_path / "browser") as browser,
+        browser.page((demo / "results" / "decide.html").as_uri()) as page,
+    ):
+        rows, score, found = page.run(
+            "(() => { const { data } = recipeCard; const own = Object.fromEntries("
+            "data.responses.map((one) => [one.name, one.aim.importance]));"
+            "const alone = { ...data, compromise: [] };"
+            "const asked = recipeCard.questionOf(alone, own, false);"
+            "const best = recipeCard.compromiseFor(alone, asked);"
+            "const row = recipeCard.state().A; return [[row, best.row], best.score,"
+            "data.responses.map((one) => recipeCard.predictAt(data, one, row))]; })()"
+        )
+        complaints = page.complaints()
+
+    assert complaints == []
+    for row in rows:
+        assert row == pytest.approx(list(told["settings"].values()), abs=1e-9)
+    assert score == pytest.approx(told["desirability"], rel=1e-9)
+    for one, expected in zip(found, told["predictions"].values(), strict=True):
+        assert one["value"] == pytest.approx(expected["value"], rel=1e-9)
+        assert one["mean"] == pytest.approx(expected["mean_interval"], rel=1e-9)
+        assert one["run"] == pytest.approx(expected["run_interval"], rel=1e-9)
