@@ -50,7 +50,8 @@ def show_choose(outcome: ChooseOutcome) -> str:
 def show_report(outcome: ReportOutcome) -> str:
     """Name the files of the report."""
     beside = f"{outcome.n_figures} figures (SVG and PNG) and {outcome.n_tables} tables (CSV)"
-    return f"Report: {outcome.page}\nFor the record: {outcome.pdf}\nBeside them: {beside}."
+    card = f"To move settings on: {outcome.card}\n" if outcome.card else ""
+    return f"Report: {outcome.page}\nFor the record: {outcome.pdf}\n{card}Beside them: {beside}."
 
 
 def show_demo(outcome: DemoOutcome) -> str:

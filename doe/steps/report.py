@@ -52,6 +52,7 @@ class ReportOutcome:
         n_figures: Figures, each in two files.
         n_tables: Tables.
         findings: What the files cannot show.
+        card: The page on which settings can be moved; None where no response can be told.
         is_no: Never; a report is written at any stage.
     """
 
@@ -61,6 +62,7 @@ class ReportOutcome:
     n_figures: int
     n_tables: int
     findings: tuple[Finding, ...] = ()
+    card: Path | None = None
     is_no: bool = False
 
     def contract(self) -> dict[str, Any]:
@@ -68,6 +70,7 @@ class ReportOutcome:
         body = {
             "page": str(self.page),
             "pdf": str(self.pdf),
+            "card": str(self.card) if self.card else None,
             "figures": self.n_figures,
             "tables": self.n_tables,
         }
@@ -106,9 +109,11 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     outcome = ReportOutcome(
         session=session, page=path / "results" / PAGE, pdf=path / "results" / PAPER,
         n_figures=len(figures), n_tables=len(tables), findings=_paper_findings(page),
+        card=path / "results" / CARD if card else None,
     )  # fmt: skip
     # The copy on record must not depend on where the folder lies.
-    places = {"page": f"results/{PAGE}", "pdf": f"results/{PAPER}"}
+    places: dict[str, str | None] = {"page": f"results/{PAGE}", "pdf": f"results/{PAPER}"}
+    places["card"] = f"results/{CARD}" if card else None
     files["report.json"] = json_bytes({**outcome.contract(), **places})
     write_results(session, files, command="report")
     return outcome
