@@ -8,10 +8,14 @@ from pathlib import Path, PurePosixPath
 
 from doe.errors import Fault, StudyError
 from doe.study.actuals_file import ACTUALS_FILE, decode_actuals, encode_actuals
+from doe.study.agreement import AGREEMENT_FILE, Agreement
+from doe.study.agreement_file import decode_agreement
 from doe.study.atomic import MANIFEST, NEW, OLD, Change, finish_set, write_set
 from doe.study.brief import Study
 from doe.study.brief_file import SettleMethods, parse_brief
 from doe.study.choices import CHOICES_FILE, Choices, decode_choices, encode_choices
+from doe.study.confirmation import CONFIRMATION_FILE, Confirmation
+from doe.study.confirmation_file import decode_confirmations, encode_confirmations
 from doe.study.consistent import read_together
 from doe.study.curves import Curve
 from doe.study.curves_file import decode_curves, encode_curves
@@ -19,7 +23,7 @@ from doe.study.disk import Disk
 from doe.study.file_format import read_json
 from doe.study.lock import LOCK_FILE, Holder, break_lock, hold, read_lock
 from doe.study.numbering import NextNumbers, next_numbers, runs_with_data
-from doe.study.overwriting import RECORDS, is_free_to_write
+from doe.study.overwriting import GROWS_AT_END, RECORDS, is_free_to_write
 from doe.study.plan import Plan
 from doe.study.plan_file import PLAN_FILE, ROUNDS_FILE, decode_plan, encode_plan, issued_numbers
 from doe.study.raw_data import CURVE_KINDS, RawData
@@ -107,6 +111,16 @@ class StudyFolder:
         data = self._checked(CHOICES_FILE)
         return Choices() if data is None else decode_choices(data)
 
+    def read_agreement(self) -> Agreement:
+        """Read every version of the agreement; none before the first was proposed."""
+        data = self._checked(AGREEMENT_FILE)
+        return Agreement() if data is None else decode_agreement(data)
+
+    def read_confirmations(self) -> tuple[Confirmation, ...]:
+        """Read what was frozen of confirmation batches; none before the first were planned."""
+        data = self._checked(CONFIRMATION_FILE)
+        return () if data is None else decode_confirmations(data)
+
     def read_raw(self, tests: Iterable[str]) -> RawData:
         """Read the raw readings of some tests, and all curves; none before the first came in."""
         names = [*dict.fromkeys(tests)]
@@ -156,6 +170,10 @@ class StudyFolder:
     def choices_file(self, choices: Choices) -> dict[str, bytes]:
         """Write all decisions as their file."""
         return {CHOICES_FILE: encode_choices(choices)}
+
+    def confirmations_file(self, entries: Sequence[Confirmation]) -> dict[str, bytes]:
+        """Write what was frozen of confirmation batches as their file."""
+        return {CONFIRMATION_FILE: encode_confirmations(entries)}
 
     def write(
         self,
@@ -266,7 +284,7 @@ class StudyFolder:
         )
 
     def _refusal(self, name: str) -> Fault:
-        if name in RECORDS:
+        if name in RECORDS | GROWS_AT_END:
             return Fault(
                 where=str(self.path / name),
                 what="lines that stand in the file would be lost or changed; nothing was changed",

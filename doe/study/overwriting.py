@@ -16,7 +16,14 @@ REMADE = "results/"
 # Decisions are changed by making them anew; that is what the file is for.
 DECISIONS = frozenset({"choices.toml"})
 # Records that lines and rounds are added to; all that lies in `raw/` is one, too.
-RECORDS = frozenset({"plan.csv", "plan.json", "readings.csv", "actuals.csv", "ladder.csv"})
+RECORDS = frozenset(
+    {
+        "plan.csv", "plan.json", "readings.csv", "actuals.csv", "ladder.csv", "confirmation.json",
+    }
+)  # fmt: skip
+
+# Written behind what stands there, and never otherwise.
+GROWS_AT_END = frozenset({"agreement.toml"})
 
 # The record that people and the bench fill in line by line.
 FILLED_IN = "ladder.csv"
@@ -34,13 +41,16 @@ def is_free_to_write(name: str, old: bytes | None, new: bytes) -> bool:
     """
     if old is None or old == new or name.startswith(REMADE) or name in DECISIONS:
         return True
+    if name in GROWS_AT_END:
+        return new.startswith(old)
     return (name in RECORDS or name.startswith(RAW)) and keeps_everything(name, old, new)
 
 
 def keeps_everything(name: str, old: bytes, new: bytes) -> bool:
     """Tell whether a record only grows: all that it held is in it still.
 
-    Of a table every line counts, whatever the order of columns; of `plan.json` every round. A line
+    Of a table every line counts, whatever the order of columns; of `plan.json` every round, of
+    `confirmation.json` every entry. A line
     of a ladder may be filled in: it is still there if all its filled cells are.
     """
     if name.endswith(".json"):
@@ -73,7 +83,8 @@ def _has_grown(whole: Counter[Line], part: Counter[Line]) -> bool:
 
 def _rounds(data: bytes) -> list[Any] | None:
     try:
-        return list(json.loads(data)["rounds"])
+        content = json.loads(data)
+        return list(content["rounds"] if "rounds" in content else content["entries"])
     except (ValueError, KeyError, TypeError):
         return None
 
