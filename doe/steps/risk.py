@@ -119,11 +119,11 @@ def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOut
     model = risk_model_of(analysis)
     seed = session.seed(asked.seed)
     production = production_of(session.study, analysis.coding)
-    nominal, of = _settings(analysis, asked, seed, production)
+    nominal, of = nominal_settings(analysis, asked, seed, production)
     plan = DrawPlan(draws=asked.draws, seed=seed)
     outcome = RiskOutcome(
         analysis=analysis, model=model, risk=assess_risk(model, nominal, plan, level=asked.level),
-        settings=_named(nominal, analysis.coding, production), of=of, seed=seed,
+        settings=named_settings(nominal, analysis.coding, production), of=of, seed=seed,
         at_least=asked.at_least,
         own_findings=(*_outside(nominal, analysis, production), *_gelled(analysis, model)),
     )  # fmt: skip
@@ -165,10 +165,14 @@ def _refuse_options(asked: RiskOptions) -> None:
         )  # fmt: skip
 
 
-def _settings(
+def nominal_settings(
     analysis: StudyAnalysis, asked: RiskOptions, seed: int, production: Production
 ) -> tuple[FloatArray, str]:
-    """Give the settings to judge, shape (k,), noise factors at their mean, and whose they are."""
+    """Give the settings to judge, shape (k,), noise factors at their mean, and whose they are.
+
+    Raises:
+        StudyError: Settings that were given or kept cannot be read.
+    """
     coding = analysis.coding
     chosen = analysis.session.choices.chosen
     if asked.at:
@@ -202,7 +206,10 @@ def _text(value: float | str) -> str:
     return value if isinstance(value, str) else np.format_float_positional(value, trim="0")
 
 
-def _named(row: FloatArray, coding: Coding, production: Production) -> dict[str, float | str]:
+def named_settings(
+    row: FloatArray, coding: Coding, production: Production
+) -> dict[str, float | str]:
+    """Name settings of a row, shape (k,); noise factors and what a level lacks are left out."""
     noise = {coding.names[j] for j in production.columns}
     named = settings_table(row[None, :], coding).row(0)
     return {name: value for name, value in named.items() if value is not None and name not in noise}
