@@ -274,6 +274,7 @@ function jointWords(data, told) {
   if (chances.some(Number.isNaN)) return "The chance to meet every limit cannot be told.";
   const most = Math.min(...chances);
   const least = Math.max(0, 1 - chances.reduce((sum, one) => sum + 1 - one, 0));
-  if (chances.length === 1 || least === most) return `Every limit met: ${chanceText(most)}.`;
-  return `Every limit met at once: ${chanceText(least)} at least, ${chanceText(most)} at most.`;
+  const [low, high] = [chanceText(least), chanceText(most)];
+  if (low === high) return `Every limit met at once: ${high}.`;
+  return `Every limit met at once: ${low} at least, ${high} at most.`;
 }
