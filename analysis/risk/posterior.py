@@ -198,6 +198,39 @@ class Posterior:
         C = self._model_covariance(placed, variances)
         return Noise(models=_correlated(C, z[:, :m]), units=units)
 
+    def drawn_variances(self, z: FloatArray) -> tuple[FloatArray, ...]:
+        """Draw the components of each response by draws (n, columns), each of shape (n, r)."""
+        return tuple(self._variances(z, certain=False))
+
+    def covariance(
+        self, placed: Placed, variances: Sequence[FloatArray], *, tested: bool = True
+    ) -> list[list[FloatArray]]:
+        """Give the lower half of the covariance of new batches, given their components.
+
+        Args:
+            placed: The models at n settings.
+            variances: Components of each response, shape (n, r) each.
+            tested: Whether the test counts as well.
+
+        Returns:
+            Row i holds entries 0 to i, each of shape (n,), fitted scales.
+        """
+        C = self._model_covariance(placed, variances)
+        for unit in self.units:
+            if unit.source == TEST and not tested:
+                continue
+            R = unit.root @ unit.root.T
+            sds = {
+                i: np.sqrt(unit.weight[i] * variances[i][:, c])
+                for i, c in enumerate(unit.component)
+                if c >= 0
+            }
+            for i, sd in sds.items():
+                for j in sds:
+                    if j <= i and R[i, j] != 0.0:
+                        C[i][j] = C[i][j] + R[i, j] * sd * sds[j]
+        return C
+
     def _pair(self, a: str, b: str) -> list[tuple[str, float, FloatArray]]:
         found = []
         for (one, other, stratum), M in self.shared.coefficients.items():
@@ -306,13 +339,22 @@ def _quadratic(left: FloatArray, M: FloatArray, right: FloatArray) -> FloatArray
 
 
 def _correlated(C: Sequence[Sequence[FloatArray]], z: FloatArray) -> FloatArray:
-    """Turn standard normals, (n, m), into normals of covariance C, draw by draw.
+    """Turn standard normals, (n, m), into normals of covariance C, draw by draw."""
+    L = factor_of(C)
+    out = np.zeros(z.shape)
+    for i in range(len(C)):
+        for j in range(i + 1):
+            out[:, i] += L[i][j] * z[:, j]
+    return out
 
-    Cholesky's factor, all draws at once; what rounding leaves of nothing stays nothing.
+
+def factor_of(C: Sequence[Sequence[FloatArray]]) -> list[list[FloatArray]]:
+    """Give Cholesky's factor of covariances, all draws at once, lower half by rows.
+
+    What rounding leaves of nothing stays nothing.
     """
-    m = len(C)
     L: list[list[FloatArray]] = []
-    for i in range(m):
+    for i in range(len(C)):
         row: list[FloatArray] = []
         for j in range(i):
             left = C[i][j] - sum(row[k] * L[j][k] for k in range(j))
@@ -321,8 +363,4 @@ def _correlated(C: Sequence[Sequence[FloatArray]], z: FloatArray) -> FloatArray:
         own = C[i][i] - sum(one**2 for one in row)
         row.append(np.sqrt(np.where(own > _NOTHING_OWN * C[i][i], own, 0.0)))
         L.append(row)
-    out = np.zeros(z.shape)
-    for i in range(m):
-        for j in range(i + 1):
-            out[:, i] += L[i][j] * z[:, j]
-    return out
+    return L

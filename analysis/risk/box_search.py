@@ -1,0 +1,215 @@
+"""The search for the largest box in which no place is known to fail.
+
+Peeling: of all places that fail the one deepest in the box is cut off, by the side that loses the
+least room for each place that goes, until none is left; then sides grow back as far as they may.
+The box is tried on evenly spread places inside, on faces, edges and corners; what fails joins the
+places, and the box is peeled anew. Last, descents look for the lowest probability in it.
+
+Source:
+    Friedman and Fisher (1999), Statistics and Computing 9, 123-143, for peeling and pasting, from
+    memory; cutting and trying in turn is our own.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import qmc
+
+from analysis.risk.box_frame import BoxFrame, BoxGround, held_by_plant, is_log_spaced
+from analysis.risk.draws import Estimate
+from analysis.surface.lines import inside_region
+from doe.study.settings import BoolArray, FloatArray
+
+# Points that the first box is cut from, and that every box is tried on; peelings from each.
+FIRST, TRIED, PEELINGS, ROUNDS = 512, 256, 24, 6
+# Of the places of a box so many, the least probable, are told with all draws.
+TOLD = 12
+# Parts of what the plant holds that a box is asked to leave to both sides of the choice.
+KEPT = (1.0, 0.5, 0.25)
+# What stands for it where the brief states nothing: a part of the range.
+HELD_ELSE = 0.02
+# Corners up to so many sides are all tried; of more, as many by chance.
+ALL_CORNERS = 8
+# A box narrower than this part of the range is a point.
+NOTHING = 1e-6
+# Descents to the lowest probability: from the worst points, so many steps of shrinking reach.
+DESCENTS, DESCENT_STEPS = 3, 8
+
+
+class BoxSearch:
+    """The points where the level is known to fail, and the largest box without one."""
+
+    def __init__(self, ground: BoxGround, frame: BoxFrame, level: float) -> None:
+        self.ground, self.frame = ground, frame
+        self.rng = np.random.default_rng(ground.seed)
+        self.bad = np.zeros((0, len(frame.columns)))
+        self.kept = np.zeros((2, len(frame.columns)))
+        # Few draws are off by much the same everywhere: by what they are off at the choice.
+        row = frame.around[None, :]
+        off = float((ground.chance.probability(row) - ground.fine.probability(row))[0])
+        self.level = level + off
+
+    def run(self) -> FloatArray:
+        """Find the box, shape (2, d): cut, tried, cut again until nothing in it fails."""
+        self._keep_what_is_held()
+        whole = np.stack([self.frame.low, self.frame.high])
+        self._note(self._points(whole, FIRST))
+        ends = self.peel()
+        for _ in range(ROUNDS):
+            if not self._note(self._points(ends, TRIED)):
+                break
+            ends = self.peel()
+        return ends
+
+    def _keep_what_is_held(self) -> None:
+        """Keep room on both sides of the choice for what the plant holds, or a part of it."""
+        held = np.array([self._held(i) for i in range(len(self.frame.columns))])
+        for part in KEPT:
+            ends = np.stack(
+                [np.maximum(-part * held, self.frame.low), np.minimum(part * held, self.frame.high)]
+            )
+            known = len(self.bad)
+            if not self._note(self._points(ends, TRIED // 4)):
+                self.kept = ends
+                return
+            # A box that is no longer asked for says nothing about smaller ones.
+            self.bad = self.bad[:known]
+
+    def _held(self, i: int) -> float:
+        """Give what the plant holds, or a step, or a part of the range, in ranges."""
+        j = self.frame.columns[i]
+        axis, at = self.frame.coding.axes[j], float(self.frame.around[j])
+        held = held_by_plant(self.ground.scatter, j, at) or getattr(axis, "step", None)
+        if held is None:
+            return HELD_ELSE
+        wide = held / at if is_log_spaced(self.frame.coding, j) else held
+        return float(wide / self.frame.span[i])
+
+    def note_bad(self, place: FloatArray) -> None:
+        """Take in a place, shape (d,), that fails."""
+        self.bad = np.vstack([self.bad, place[None, :]])
+
+    def verify(self, ends: FloatArray) -> tuple[Estimate, FloatArray, int]:
+        """Try a box: lowest probability with its error, where, and at how many places.
+
+        Where some place lies outside the region the lowest is 0.
+        """
+        u = self._points(ends, TRIED)
+        settings = self.frame.settings(u)
+        outside = ~inside_region(self.ground.region, settings, self.ground.noise)
+        if outside.any():
+            i = int(np.flatnonzero(outside)[0])
+            return Estimate(value=0.0, error=0.0), self._raw(u[i]), len(u)
+        found = self.ground.chance.probability(settings)
+        tried = len(u)
+        worst = u[np.argsort(found, kind="stable")[:DESCENTS]]
+        for step in 0.25 * 0.5 ** np.arange(DESCENT_STEPS):
+            # Each moves along every side by a part of the box, and stays where none is lower.
+            moves = (
+                step * (ends[1] - ends[0]) * np.vstack([np.eye(u.shape[1]), -np.eye(u.shape[1])])
+            )
+            around = np.clip(worst[:, None, :] + moves[None, :, :], ends[0], ends[1])
+            every = np.concatenate([worst[:, None, :], around], axis=1)
+            flat = every.reshape(-1, u.shape[1])
+            chance = self.ground.chance.probability(self.frame.settings(flat))
+            lowest = chance.reshape(len(worst), -1).argmin(axis=1)
+            worst = every[np.arange(len(worst)), lowest]
+            tried += len(flat)
+        # What few draws order is told by many.
+        last = np.vstack([worst, u[np.argsort(found, kind="stable")[:TOLD]]])
+        exact = self.ground.fine.probability(self.frame.settings(last))
+        lowest_of_all = last[int(np.argmin(exact))]
+        told = self.ground.fine.estimate(self.frame.settings(lowest_of_all[None, :])[0])
+        return told, self._raw(lowest_of_all), tried
+
+    def _raw(self, u: FloatArray) -> FloatArray:
+        """Give the settings of a place before additives make room, shape (k,)."""
+        row = self.frame.around.copy()
+        row[list(self.frame.columns)] = self.frame.lab(np.tile(u, (2, 1)))[0]
+        return row
+
+    def _note(self, u: FloatArray) -> bool:
+        """Try places, shape (n, d); keep those that fail, and tell whether any did."""
+        settings = self.frame.settings(u)
+        inside = inside_region(self.ground.region, settings, self.ground.noise)
+        failed: BoolArray = ~inside
+        failed[inside] = self.ground.chance.probability(settings[inside]) < self.level
+        # The choice itself holds: what lies on it to rounding is no reason to cut.
+        failed &= np.abs(u).max(axis=1, initial=0.0) > NOTHING
+        self.bad = np.vstack([self.bad, u[failed]])
+        return bool(failed.any())
+
+    def _points(self, ends: FloatArray, n: int) -> FloatArray:
+        """Lay places over a box: inside, on its faces and edges, at its corners, shape (m, d)."""
+        d = ends.shape[1]
+        sobol = qmc.Sobol(d, scramble=True, rng=self.rng)
+        inside = sobol.random(n)
+        faces = sobol.random(n)
+        # A place is on the faces of some sides: of one side mostly, of all in corners.
+        part = 1.0 / max(d, 2) + 0.5 * self.rng.random((n, 1))
+        faces = np.where(self.rng.random((n, d)) < part, np.round(faces), faces)
+        if d <= ALL_CORNERS:
+            corners = np.array(np.meshgrid(*[[0.0, 1.0]] * d)).reshape(d, -1).T
+        else:
+            corners = np.round(self.rng.random((2**ALL_CORNERS, d)))
+        unit = np.vstack([inside, faces, corners])
+        found: FloatArray = ends[0] + unit * (ends[1] - ends[0])
+        return found
+
+    def peel(self) -> FloatArray:
+        """Give the largest box without a place that fails, shape (2, d)."""
+        greedy = [0.0] + [1.0] * (PEELINGS - 1)
+        found = [self._peeled(noise) for noise in greedy]
+        return max(found, key=_size)
+
+    def _peeled(self, noise: float) -> FloatArray:
+        ends = np.stack([self.frame.low, self.frame.high])
+        bad = self.bad
+        while len(bad):
+            width = np.maximum(ends[1] - ends[0], 1e-12)
+            # The place that sits deepest in the box is cut off, by the side that costs least.
+            with np.errstate(divide="ignore", invalid="ignore"):
+                deep = np.where(bad > 0.0, bad / ends[1], np.where(bad < 0.0, bad / ends[0], 0.0))
+            deep = np.nan_to_num(deep, nan=0.0, posinf=0.0, neginf=0.0)
+            pick = int(np.argmin(deep.max(axis=1)))
+            point = bad[pick]
+            up = point > 0.0
+            left = np.where(up, point - ends[0], ends[1] - point)
+            cost = -np.log(np.clip(left / width, 1e-12, 1.0))
+            spared = np.where(up, point <= self.kept[1] + NOTHING, point >= self.kept[0] - NOTHING)
+            cost = np.where(spared, np.inf, cost)
+            gone = np.where(up, bad >= point, bad <= point).sum(axis=0)
+            price = cost / gone * np.exp(noise * self.rng.standard_normal(len(point)))
+            j = int(np.argmin(price))
+            if not np.isfinite(price[j]):
+                # Some place of what was to be kept fails after all: then nothing is kept.
+                self.kept = np.zeros_like(self.kept)
+                return self._peeled(noise) if np.abs(point).max() > NOTHING else 0.0 * ends
+            # Just short of the place: half way would forget that it failed.
+            ends[int(up[j]), j] = point[j] * (1.0 - 1e-6)
+            bad = bad[_within(bad, ends)]
+        return self._grown(ends)
+
+    def _grown(self, ends: FloatArray) -> FloatArray:
+        """Let each side go out as far as no place that fails comes in, a chance order."""
+        for j in self.rng.permutation(ends.shape[1]):
+            for side, limit in ((0, self.frame.low[j]), (1, self.frame.high[j])):
+                wide = ends.copy()
+                wide[side, j] = limit
+                met = self.bad[_within(self.bad, wide)][:, j]
+                if not len(met):
+                    ends[side, j] = limit
+                else:
+                    nearest = met.min() if side else met.max()
+                    ends[side, j] = nearest * (1.0 - 1e-6)
+        return ends
+
+
+def _within(u: FloatArray, ends: FloatArray) -> BoolArray:
+    inside: BoolArray = np.all((u >= ends[0]) & (u <= ends[1]), axis=1)
+    return inside
+
+
+def _size(ends: FloatArray) -> float:
+    """Give the product of the widths as a logarithm; a side without width counts as very narrow."""
+    return float(np.log(np.maximum(ends[1] - ends[0], 1e-3)).sum())
