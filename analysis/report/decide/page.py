@@ -17,7 +17,8 @@ PACKAGE = "analysis.report.decide"
 # The modules of the script, lowest first; each knows those before it.
 MODULES = (
     "data", "chance", "scales", "bends", "terms", "predict", "recipe", "region", "steps", "room",
-    "choose", "words", "state", "elements", "ruler", "card", "weights", "beside", "page",
+    "choose", "words", "state", "elements", "hand", "ruler", "weighing", "expect", "card",
+    "weights", "beside", "page",
 )  # fmt: skip
 
 

@@ -3,11 +3,18 @@
 /** Make the table of differences. */
 function makeBeside(data) {
   const body = make("tbody");
-  const element = make("section", { id: "beside", "aria-labelledby": "beside-head" },
+  const element = make(
+    "section",
+    { id: "beside", "aria-labelledby": "beside-head" },
     make("h2", { id: "beside-head" }, "A beside B"),
-    make("table", { class: "beside" },
+    make(
+      "table",
+      { class: "beside" },
       make("caption", { class: "unseen" }, "What differs between recipes A and B"),
-      headRow("", "A", "B", "B less A"), body));
+      headRow("", "A", "B", "B less A"),
+      body,
+    ),
+  );
   return {
     element,
     show(state) {
@@ -18,7 +25,12 @@ function makeBeside(data) {
 }
 
 function besideRow({ name, a, b, less }) {
-  return make("tr", null, make("th", { scope: "row" }, name), ...[a, b, less].map((text) => make("td", null, text)));
+  return make(
+    "tr",
+    null,
+    make("th", { scope: "row" }, name),
+    ...[a, b, less].map((text) => make("td", null, text)),
+  );
 }
 
 /** The lines of the table: settings, grams, readings; those that do not differ are left out. */
@@ -27,13 +39,23 @@ function besideLines(data, A, B) {
     if (isNoise(data, j) || Object.is(A[j], B[j])) return [];
     const isNumber = axis.kind !== "choice" && !Number.isNaN(A[j]) && !Number.isNaN(B[j]);
     const less = isNumber ? signed(B[j] - A[j], (x) => settingText(data, B, j, cleaned(x))) : "";
-    return [{ name: named(axis.name, axis.unit), a: settingText(data, A, j), b: settingText(data, B, j), less }];
+    return [
+      {
+        name: named(axis.name, axis.unit),
+        a: settingText(data, A, j),
+        b: settingText(data, B, j),
+        less,
+      },
+    ];
   });
   return [...settings, ...(data.recipe ? gramLines(data, A, B) : []), ...readingLines(data, A, B)];
 }
 
 function gramLines(data, A, B) {
-  const all = (row) => [...batchAt(data, row).lines, ...(data.recipe.inSample ? sampleAt(data, row).letdown : [])];
+  const all = (row) => [
+    ...batchAt(data, row).lines,
+    ...(data.recipe.inSample ? sampleAt(data, row).letdown : []),
+  ];
   const [a, b] = [A, B].map((row) => new Map(all(row).map((line) => [line.name, line.grams])));
   return [...new Set([...a.keys(), ...b.keys()])].flatMap((name) => {
     const [x, y] = [a.get(name) ?? 0, b.get(name) ?? 0];

@@ -10,20 +10,30 @@ function makeCard(data, letter, edit) {
   const buttons = make("p", { class: "does" });
   // On a small screen the readings stay in sight while a setting is moved.
   const strip = make("p", { class: "strip", "aria-hidden": "true" });
-  const element = make("article", { class: "card", id: `card-${letter}`, "aria-labelledby": `head-${letter}` },
-    make("header", null,
+  const element = make(
+    "article",
+    { class: "card", id: `card-${letter}`, "aria-labelledby": `head-${letter}` },
+    make(
+      "header",
+      null,
       make("h2", { id: `head-${letter}` }, `Recipe ${letter}`),
       make("p", { class: "paper" }, "made on ____________ by ____________"),
       buttons,
     ),
-    make("div", { class: "parts" },
+    make(
+      "div",
+      { class: "parts" },
       make("div", { class: "to-set" }, set.element, said),
       weigh?.element ?? null,
       make("div", { class: "to-read" }, expect.element, worth),
-    ), strip,
+    ),
+    strip,
   );
   return {
-    element, said, worth, buttons,
+    element,
+    said,
+    worth,
+    buttons,
     show(row) {
       const told = data.responses.map((response) => predictAt(data, response, row));
       set.show(row);
@@ -50,11 +60,18 @@ function makeSetTable(data, letter, edit) {
   const lines = data.axes.map((axis, j) =>
     isNoise(data, j) ? makeDriftLine(data, j) : makeSetLine(data, letter, j, edit),
   );
-  const held = data.held.map((one) => make("tr", null,
-    make("th", { scope: "row" }, named(one.name, one.unit)),
-    make("td", { class: "planned" }, String(one.value)), make("td", { class: "room fixed" }, "held"),
-  ));
-  const element = make("table", { class: "set" },
+  const held = data.held.map((one) =>
+    make(
+      "tr",
+      null,
+      make("th", { scope: "row" }, named(one.name, one.unit)),
+      make("td", { class: "planned" }, String(one.value)),
+      make("td", { class: "room fixed" }, "held"),
+    ),
+  );
+  const element = make(
+    "table",
+    { class: "set" },
     make("caption", { class: "unseen" }, `What is set for recipe ${letter}`),
     headRow("set", "planned", "may move alone, limits kept"),
     make("tbody", null, ...lines.map((line) => line.element), ...held),
@@ -73,7 +90,9 @@ function makeDriftLine(data, j) {
   const axis = data.axes[j];
   const mean = data.production.means[data.production.columns.indexOf(j)];
   const words = axis.kind === "choice" ? "any level" : plainText(mean);
-  const element = make("tr", null,
+  const element = make(
+    "tr",
+    null,
     make("th", { scope: "row" }, named(axis.name, axis.unit)),
     make("td", { class: "planned" }, words),
     make("td", { class: "room fixed" }, "drifts in production; averaged over"),
@@ -85,14 +104,22 @@ function makeSetLine(data, letter, j, edit) {
   const axis = data.axes[j];
   const label = `${named(axis.name, axis.unit)}${axis.kind === "share" ? ", share" : ""}`;
   const roomId = `room-${letter}-${j}`;
-  const parts = axis.kind === "choice"
-    ? makeLevels(data, letter, j, edit)
-    : makeNumber(data, letter, j, edit, label, roomId);
+  const parts =
+    axis.kind === "choice"
+      ? makeLevels(data, letter, j, edit)
+      : makeNumber(data, letter, j, edit, label, roomId);
   const typed = make("span", { class: "typed" });
   const room = make("td", { class: "room", id: roomId });
   const note = axis.kind === "share" ? "share of active matter" : "";
-  const element = make("tr", null,
-    make("th", { scope: "row" }, named(axis.name, axis.unit), note ? make("small", null, note) : null),
+  const element = make(
+    "tr",
+    null,
+    make(
+      "th",
+      { scope: "row" },
+      named(axis.name, axis.unit),
+      note ? make("small", null, note) : null,
+    ),
     make("td", { class: "planned" }, make("div", { class: "controls" }, ...parts.elements), typed),
     room,
   );
@@ -109,7 +136,8 @@ function makeSetLine(data, letter, j, edit) {
 /** Field, buttons and slide of a numeric setting. */
 function makeNumber(data, letter, j, edit, label, roomId) {
   const stepper = makeStepper({
-    label, describedBy: `${roomId} said-${letter}`,
+    label,
+    describedBy: `${roomId} said-${letter}`,
     step: (n) => edit(letter, j, { by: n }),
     type: (text) => edit(letter, j, { to: typedNumber(text) }),
   });
@@ -123,8 +151,10 @@ function makeNumber(data, letter, j, edit, label, roomId) {
       stepper.field.value = settingText(data, row, j);
       const marks = marksOf(data, row, j);
       slide.max = String(Math.max(marks.length - 1, 0));
-      const at = marks.reduce((best, mark, i) =>
-        Math.abs(mark - row[j]) < Math.abs(marks[best] - row[j]) ? i : best, 0);
+      const at = marks.reduce(
+        (best, mark, i) => (Math.abs(mark - row[j]) < Math.abs(marks[best] - row[j]) ? i : best),
+        0,
+      );
       slide.value = String(at);
       const words = withUnit(settingText(data, row, j), data.axes[j].unit);
       slide.setAttribute("aria-valuetext", words);
@@ -135,8 +165,11 @@ function makeNumber(data, letter, j, edit, label, roomId) {
 /** The levels of a choice; those that the brief forbids beside the other settings cannot be taken. */
 function makeLevels(data, letter, j, edit) {
   const axis = data.axes[j];
-  const select = make("select", { "aria-label": axis.name, "aria-describedby": `said-${letter}` },
-    ...axis.levels.map((level, i) => make("option", { value: i }, level)));
+  const select = make(
+    "select",
+    { "aria-label": axis.name, "aria-describedby": `said-${letter}` },
+    ...axis.levels.map((level, i) => make("option", { value: i }, level)),
+  );
   select.addEventListener("change", () => edit(letter, j, { level: Number(select.value) }));
   return {
     elements: [select],
@@ -151,7 +184,8 @@ function makeLevels(data, letter, j, edit) {
 
 /** Say how far a setting may move before which limit; only the ends that a limit sets are named. */
 function roomWords(data, row, j, watched) {
-  if (Number.isNaN(row[j])) return `not with ${data.axes[data.axes[j].rangedBy].levels[row[data.axes[j].rangedBy]]}`;
+  if (Number.isNaN(row[j]))
+    return `not with ${data.axes[data.axes[j].rangedBy].levels[row[data.axes[j].rangedBy]]}`;
   if (data.axes[j].kind === "choice") return "";
   const room = roomOf(data, row, j, watched);
   if (room === null) return "";
@@ -159,122 +193,9 @@ function roomWords(data, row, j, watched) {
   const power = 10 ** (decimalsOf(data, row, j) ?? 6);
   const inwards = (x) => (x < row[j] ? Math.ceil(x * power - 1e-6) : Math.floor(x * power + 1e-6));
   const text = (x) => settingText(data, row, j, cleaned(inwards(x) / power));
-  const stops = [...new Set([room.low, room.high].map((end) => end.words))]
-    .filter((words) => watched.some((one) => one.limit.rests === words));
+  const stops = [...new Set([room.low, room.high].map((end) => end.words))].filter((words) =>
+    watched.some((one) => one.limit.rests === words),
+  );
   const why = stops.length ? `: ${stops.join("; ")}` : "";
   return `${text(room.low.at)} to ${text(room.high.at)}${why}`;
-}
-
-/** The weigh-out, in order of addition. */
-function makeWeighTable(data) {
-  const body = make("tbody");
-  const foot = make("p", { class: "note" });
-  const element = make("div", { class: "to-weigh" },
-    make("table", { class: "weigh" },
-      make("caption", { class: "unseen" }, "What is weighed for one batch, as supplied"),
-      headRow("weigh, in this order", "g", make("th", { scope: "col", class: "paper" }, "actual, g")),
-      body,
-    ), foot);
-  const line = (name, grams, kind = "") => make("tr", { class: kind },
-    make("th", { scope: "row" }, name), make("td", { class: "g" }, grams), make("td", { class: "paper" }));
-  return {
-    element,
-    show(row) {
-      const batch = batchAt(data, row);
-      const sample = sampleAt(data, row);
-      body.replaceChildren(
-        ...batch.lines.map((one) => line(one.name, gramsText(one.grams))),
-        line("whole batch", gramsText(batch.grams), "sum"),
-        ...(data.recipe.inSample ? sample.letdown.map((one) => line(`let-down: ${one.name}`, gramsText(one.grams))) : []),
-      );
-      say(foot, weighNote(batch, sample));
-    },
-  };
-}
-
-function weighNote(batch, sample) {
-  const notes = ["Grams as supplied."];
-  if (!batch.hasRoom) notes.unshift("These settings overfill the batch: no room is left.");
-  for (const one of [...batch.titrations, ...sample.titrations]) {
-    notes.push(`Set ${one.factor} to ${withUnit(plainText(one.target), one.unit)} with ${one.titrant}.`);
-  }
-  if (batch.heldBack) notes.push(`Hold back ${gramsText(batch.heldBack)} g of ${batch.lines[0].name} for it.`);
-  return notes.join(" ");
-}
-
-/** What is to be expected, response by response, beside its limit. */
-function makeExpectTable(data, letter) {
-  const lines = data.responses.map((response, i) => makeExpectLine(data, response, `hatch-${letter}-${i}`));
-  const untold = data.untold.map((one) => make("tr", null,
-    make("th", { scope: "row" }, one.name),
-    make("td", { colspan: 5, class: "w" }, `not modelled: ${one.why}`),
-  ));
-  const joint = make("p", { class: "joint" });
-  const percent = Math.round(100 * data.level);
-  const element = make("div", null, make("table", { class: "expect" },
-    make("caption", { class: "unseen" }, `What recipe ${letter} is expected to give`),
-    headRow("to read", "expected", `one new run, ${percent}${SPACE}%`, "limit", "room left", "chance"),
-    ...lines.map((line) => line.element), make("tbody", null, ...untold),
-  ), joint);
-  return {
-    element,
-    show(told) {
-      lines.forEach((line, i) => line.show(told[i]));
-      say(joint, jointWords(data, told));
-    },
-  };
-}
-
-function makeExpectLine(data, response, id) {
-  const ruler = makeRuler(data, response, id);
-  const cells = ["expected", "one new run", "limit", "room left", "chance"].map((head) =>
-    make("td", { "data-head": head }));
-  const [value, run, limit, room, chance] = cells;
-  const is = response.kind === "computed" ? "computed" : response.valueIs === "median" ? "median" : "";
-  say(limit, response.limits.map((one) => one.words).join(", ") || MISSING);
-  const element = make("tbody", { class: "one" },
-    make("tr", null,
-      make("th", { scope: "row" }, response.name,
-        make("small", null, [response.unit, is].filter(Boolean).join("; "))), ...cells),
-    make("tr", { class: "drawn" }, make("td", { colspan: 6 }, ruler.element, controlsNote(response))),
-  );
-  return {
-    element,
-    show(told) {
-      const error = errorOf(told.mean);
-      const met = response.limits.every((one) => isMet(one, told.value));
-      say(value, withError(told.value, error));
-      // Counts are whole, whatever the error of their mean.
-      say(run, intervalText(told.run, response.kind === "count" ? NaN : error));
-      const margins = response.limits.map((one) => marginOf(one, told.value));
-      const least = Math.min(...margins);
-      const left = margins.length ? withError(Math.abs(least), error) : MISSING;
-      say(room, margins.length ? `${met ? "✓" : "✗"}${SPACE}${met ? left : `${left} beyond`}` : MISSING);
-      say(chance, told.chance === null ? MISSING : chanceText(told.chance));
-      element.classList.toggle("beyond", !met);
-      ruler.show(told, met);
-    },
-  };
-}
-
-/** Say what the controls gave, in the mean of their runs; null without any. */
-function controlsNote(response) {
-  const said = (response.controls ?? []).filter((one) => Number.isFinite(one.mean)).map((one) => {
-    const ends = [one.mean - one.error, one.mean + one.error];
-    const [low, high] = ends.map((z) => fromScale(response.scale, z));
-    return `${one.name} ${withError(fromScale(response.scale, one.mean), (high - low) / 2)}`;
-  });
-  return said.length ? make("p", { class: "controls-gave" }, `Controls gave: ${said.join("; ")}.`) : null;
-}
-
-/** Between what bounds the chance of meeting all limits lies, whatever goes together. */
-function jointWords(data, told) {
-  const chances = told.map((one) => one.chance).filter((one) => one !== null);
-  if (!chances.length) return "The brief sets no limit.";
-  if (chances.some(Number.isNaN)) return "The chance to meet every limit cannot be told.";
-  const most = Math.min(...chances);
-  const least = Math.max(0, 1 - chances.reduce((sum, one) => sum + 1 - one, 0));
-  const [low, high] = [chanceText(least), chanceText(most)];
-  if (low === high) return `Every limit met at once: ${high}.`;
-  return `Every limit met at once: ${low} at least, ${high} at most.`;
 }

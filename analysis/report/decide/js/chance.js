@@ -13,7 +13,8 @@ function gammaRatio(a) {
     a += 1;
   }
   const s = 1 / (a * a);
-  const series = (-1 / 8 + s * (1 / 192 + s * (-1 / 640 + s * (17 / 14336 - s * 31 / 18432)))) / a;
+  const series =
+    (-1 / 8 + s * (1 / 192 + s * (-1 / 640 + s * (17 / 14336 - (s * 31) / 18432)))) / a;
   return factor * Math.sqrt(a) * Math.exp(series);
 }
 
@@ -50,7 +51,8 @@ function tUpperTail(t, df) {
   const x = df / (df + t * t);
   // x^a (1 − x)^½ / B(a, ½), with B(a, ½) = Γ(a) Γ(½) / Γ(a + ½).
   const front =
-    Math.exp(-a * Math.log1p((t * t) / df)) * (t / Math.sqrt(df + t * t)) *
+    Math.exp(-a * Math.log1p((t * t) / df)) *
+    (t / Math.sqrt(df + t * t)) *
     (gammaRatio(a) / Math.sqrt(Math.PI));
   if (x < (a + 1) / (a + 2.5)) return (0.5 * front * betaFraction(x, a, 0.5)) / a;
   return 0.5 - front * betaFraction((t * t) / (df + t * t), 0.5, a);

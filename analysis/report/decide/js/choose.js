@@ -46,8 +46,8 @@ function scaleOfLimits(data, response) {
 
 /** The overall desirability of a row: importance-weighted geometric mean, 0 as soon as one is. */
 function overallAt(data, question, row) {
-  const logs = question.aimed.map((one, i) =>
-    question.weights[i] * Math.log(desirabilityOf(one.aim, valueAt(data, one, row))),
+  const logs = question.aimed.map(
+    (one, i) => question.weights[i] * Math.log(desirabilityOf(one.aim, valueAt(data, one, row))),
   );
   return question.aimed.length ? Math.exp(logs.reduce((a, b) => a + b, 0)) : 0;
 }
@@ -148,7 +148,8 @@ function carriedOut(data, row, move, times) {
     const [low, high] = endsOf(data, row, move.j);
     const step = strideOf(data, row, move.j);
     // Marks count from the low end; the high end can be set although the steps may miss it.
-    const from = axis.step === null ? (row[move.j] - low) / step : Math.round((row[move.j] - low) / step);
+    const from =
+      axis.step === null ? (row[move.j] - low) / step : Math.round((row[move.j] - low) / step);
     next[move.j] = Math.min(high, Math.max(low, cleaned(low + (from + times) * step)));
     if (next[move.j] === row[move.j]) return null;
   }
@@ -189,7 +190,7 @@ function* climbed(data, question, start) {
   const strides = STRIDES.slice();
   if (loose) for (let s = 0.5; s >= FINEST; s /= 2) strides.push(s);
   let here = judged(data, question, start);
-  for (let level = 0; level < strides.length; ) {
+  for (let level = 0; level < strides.length;) {
     let best = here;
     for (const row of around(data, here.row, whole(data, moves, strides[level]), strides[level])) {
       const one = judged(data, question, row);
@@ -207,7 +208,9 @@ function whole(data, moves, stride) {
   if (stride >= 1) return moves;
   const isLoose = (j) => data.axes[j].step === null && !data.axes[j].marks?.length;
   return moves.filter((one) =>
-    one.kind === "swap" ? isLoose(one.j) && isLoose(one.i) : one.kind === "number" && isLoose(one.j),
+    one.kind === "swap"
+      ? isLoose(one.j) && isLoose(one.i)
+      : one.kind === "number" && isLoose(one.j),
   );
 }
 
@@ -254,7 +257,10 @@ function apart(data, order, n) {
   const picked = [];
   const far = (a, b) =>
     a.row.reduce((most, x, j) => {
-      const span = data.axes[j].kind === "share" ? data.axes[j].high - data.axes[j].low || 1 : data.region.spans[j];
+      const span =
+        data.axes[j].kind === "share"
+          ? data.axes[j].high - data.axes[j].low || 1
+          : data.region.spans[j];
       return Math.max(most, orZero(Math.abs(x - b.row[j])) / span);
     }, 0);
   for (let least = 0.5; picked.length < n && least > 0.05; least /= 2) {

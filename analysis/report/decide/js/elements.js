@@ -29,16 +29,26 @@ function say(element, text) {
 
 /** Make a head of a table: words, then what is hidden on screen. */
 function headRow(...names) {
-  return make("thead", null, make("tr", null, ...names.map((name) => (
-    name instanceof Element ? name : make("th", { scope: "col" }, name)
-  ))));
+  return make(
+    "thead",
+    null,
+    make(
+      "tr",
+      null,
+      ...names.map((name) => (name instanceof Element ? name : make("th", { scope: "col" }, name))),
+    ),
+  );
 }
 
 /** A − and + round a field for a number; `step` gets ±1, `type` the words. */
 function makeStepper({ label, describedBy, step, type }) {
   const field = make("input", {
-    type: "text", inputmode: "decimal", autocomplete: "off", spellcheck: "false",
-    "aria-label": label, "aria-describedby": describedBy,
+    type: "text",
+    inputmode: "decimal",
+    autocomplete: "off",
+    spellcheck: "false",
+    "aria-label": label,
+    "aria-describedby": describedBy,
   });
   const less = make("button", { type: "button", "aria-label": `less ${label}` }, "−");
   const more = make("button", { type: "button", "aria-label": `more ${label}` }, "+");

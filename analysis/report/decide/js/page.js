@@ -13,7 +13,13 @@ const MANY_RESPONSES = 5;
 /** Begin the page with its data. */
 function beginPage(data, root) {
   const start = data.compromise[0] ?? placesOf(data).scattered[0] ?? data.scattered[0];
-  const fresh = { A: broughtIn(data, start) ?? start, B: null, role: null, importances: importancesOf(data, null), within: false };
+  const fresh = {
+    A: broughtIn(data, start) ?? start,
+    B: null,
+    role: null,
+    importances: importancesOf(data, null),
+    within: false,
+  };
   const live = document.getElementById("live");
   const { state: first, said } = readState(data, location.hash, fresh);
   let state = first;
@@ -59,7 +65,8 @@ function beginPage(data, root) {
     state = { ...state, [letter]: row };
     anchor = null;
     showAll("");
-    if (letter === "B" && row) cards.B.element.querySelector("h2").scrollIntoView({ block: "nearest" });
+    if (letter === "B" && row)
+      cards.B.element.querySelector("h2").scrollIntoView({ block: "nearest" });
   }
 
   /** Change one setting as far as the brief and the bench allow; shares give way from where the
@@ -121,7 +128,12 @@ function beginPage(data, root) {
     if (!weights) return "";
     const question = questionOf(data, state.importances, false);
     if (!question.aimed.length) return "";
-    const view = state.role === null ? "" : state.role === OWN ? ", by own importances" : `, in the view of the ${state.role}`;
+    const view =
+      state.role === null
+        ? ""
+        : state.role === OWN
+          ? ", by own importances"
+          : `, in the view of the ${state.role}`;
     return `Overall desirability ${overallAt(data, question, row).toFixed(3)}${view}; 1 is best.`;
   }
 
@@ -164,7 +176,8 @@ function beginPage(data, root) {
     const slice = () => {
       const until = performance.now() + SLICE_MS;
       let next;
-      do next = steps.next(); while (!next.done && performance.now() < until);
+      do next = steps.next();
+      while (!next.done && performance.now() < until);
       if (next.value) {
         found = next.value;
         weights.found.show(found, next.done);
@@ -184,45 +197,6 @@ function beginPage(data, root) {
   return { state: () => state, found: () => found };
 }
 
-/** The row that is wanted of a setting: so many marks on, at a value, at a mark, at a level. */
-function wantedRow(data, row, base, j, wanted) {
-  if (wanted.level !== undefined) return atLevel(data, row, j, wanted.level) ?? row;
-  if (wanted.by !== undefined) {
-    let moved = row;
-    for (let i = 0; i < Math.abs(wanted.by); i += 1) {
-      const next = stepped(data, base, j, Math.sign(wanted.by), moved[j]);
-      if (next === base || next[j] === moved[j]) break;
-      moved = next;
-    }
-    return moved;
-  }
-  const to = wanted.mark === undefined ? wanted.to : marksOf(data, row, j)[wanted.mark];
-  if (to === undefined || Number.isNaN(to)) return row;
-  return nearestTo(data, base, j, to);
-}
-
-/** Say why a setting did not go where it was wanted; empty where it did. */
-function stopWords(data, row, moved, j, wanted) {
-  const axis = data.axes[j];
-  const at = withUnit(settingText(data, moved, j), axis.unit);
-  if (wanted.level !== undefined) {
-    return moved[j] === wanted.level ? "" : `${axis.name} stays at ${at}: the brief forbids it here.`;
-  }
-  if (wanted.by !== undefined) {
-    if (moved !== row) return "";
-    const reach = reachAlong(data, row, j);
-    const why = reach ? (wanted.by < 0 ? reach.lowWords : reach.highWords) : "the end of its range";
-    return `${axis.name} stays at ${at}: ${why}.`;
-  }
-  const to = wanted.mark === undefined ? wanted.to : marksOf(data, row, j)[wanted.mark];
-  if (to === undefined || Number.isNaN(to)) return `${axis.name} stays at ${at}: that is no number.`;
-  if (Math.abs(moved[j] - to) <= 1e-9 * Math.max(1, Math.abs(to))) return "";
-  const asked = axis.kind === "share" ? sharedOut(data, row, j, to) : row.map((x, i) => (i === j ? to : x));
-  const why = whyForbidden(data, asked);
-  if (why) return `${axis.name} goes to ${at}: ${why}.`;
-  return axis.step ? `${axis.name} goes to ${at}: the bench sets steps of ${axis.step}.` : "";
-}
-
 const text = document.getElementById("data")?.textContent;
 if (text) {
   const data = readData(text);
@@ -232,7 +206,21 @@ if (text) {
   }
   // For whoever checks the arithmetic: the same functions that the page uses, and nothing else.
   globalThis.recipeCard = Object.freeze({
-    data, ...page, predictAt, roomOf, batchAt, sampleAt, isAllowed, stepped, nearestTo, tQuantile,
-    tBelow, countQuantile, questionOf, compromiseFor, withError, atLevel,
+    data,
+    ...page,
+    predictAt,
+    roomOf,
+    batchAt,
+    sampleAt,
+    isAllowed,
+    stepped,
+    nearestTo,
+    tQuantile,
+    tBelow,
+    countQuantile,
+    questionOf,
+    compromiseFor,
+    withError,
+    atLevel,
   });
 }

@@ -25,7 +25,10 @@ function degreesOf(response, x, meanVariance) {
     const slopes = df.slopes.map((slope) => quadratic(slope, x));
     const spread = quadratic(df.W, slopes);
     const runVariance = variance + response.newRun;
-    const runSpread = quadratic(df.W, slopes.map((slope, k) => slope + df.weights[k]));
+    const runSpread = quadratic(
+      df.W,
+      slopes.map((slope, k) => slope + df.weights[k]),
+    );
     let ofMean = (2 * variance ** 2) / spread;
     if (spread <= 1e-24 * variance ** 2) ofMean = Infinity;
     if (!(variance > 0) || Number.isNaN(spread)) ofMean = NaN;

@@ -142,7 +142,7 @@ function reachAlong(data, row, j) {
     .filter((one) => one !== null);
   let here = found.find((one) => one.low - touch <= row[j] && row[j] <= one.high + touch);
   if (!here) return null;
-  for (let growing = true; growing; ) {
+  for (let growing = true; growing;) {
     growing = false;
     for (const other of found) {
       if (other.low > here.high + touch || here.low > other.high + touch) continue;
@@ -150,7 +150,10 @@ function reachAlong(data, row, j) {
       const above = here.high >= other.high ? here : other;
       if (below.low === here.low && above.high === here.high) continue;
       here = {
-        low: below.low, high: above.high, lowWords: below.lowWords, highWords: above.highWords,
+        low: below.low,
+        high: above.high,
+        lowWords: below.lowWords,
+        highWords: above.highWords,
       };
       growing = true;
     }

@@ -30,26 +30,50 @@ function makeRuler(data, response, id) {
     const part = (y - stretch[0]) / (stretch[1] - stretch[0]);
     return Math.min(width - 1, Math.max(1, width * part));
   };
-  const hatch = draw("pattern", {
-    id, width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)",
-  }, draw("line", { x1: 0, y1: 0, x2: 0, y2: 6, class: "hatch" }));
+  const hatch = draw(
+    "pattern",
+    {
+      id,
+      width: 6,
+      height: 6,
+      patternUnits: "userSpaceOnUse",
+      patternTransform: "rotate(45)",
+    },
+    draw("line", { x1: 0, y1: 0, x2: 0, y2: 6, class: "hatch" }),
+  );
   const beyond = response.limits.map((limit) => {
     const at = place(limit.limit);
     const [from, to] = limit.side > 0 ? [at, width] : [0, at];
-    return draw("g", null,
+    return draw(
+      "g",
+      null,
       draw("rect", { x: from, y: 4, width: to - from, height: line - 4, fill: `url(#${id})` }),
       draw("line", { x1: at, y1: 1, x2: at, y2: line + 3, class: "limit" }),
     );
   });
-  const ticks = ticksOf(stretch).map((tick) => draw("g", null,
-    draw("line", { x1: place(tick), y1: line, x2: place(tick), y2: line + 5, class: "rule" }),
-    draw("text", { x: place(tick), y: height - 2, "text-anchor": "middle" }, plainText(tick)),
-  ));
+  const ticks = ticksOf(stretch).map((tick) =>
+    draw(
+      "g",
+      null,
+      draw("line", { x1: place(tick), y1: line, x2: place(tick), y2: line + 5, class: "rule" }),
+      draw("text", { x: place(tick), y: height - 2, "text-anchor": "middle" }, plainText(tick)),
+    ),
+  );
   const reading = draw("g", { class: "reading" });
-  const element = draw("svg", {
-    viewBox: `0 0 ${width} ${height}`, class: "ruler", "aria-hidden": "true", focusable: "false",
-  }, draw("defs", null, hatch), ...beyond,
-  draw("line", { x1: 0, y1: line, x2: width, y2: line, class: "rule" }), ...ticks, reading);
+  const element = draw(
+    "svg",
+    {
+      viewBox: `0 0 ${width} ${height}`,
+      class: "ruler",
+      "aria-hidden": "true",
+      focusable: "false",
+    },
+    draw("defs", null, hatch),
+    ...beyond,
+    draw("line", { x1: 0, y1: line, x2: width, y2: line, class: "rule" }),
+    ...ticks,
+    reading,
+  );
   return {
     element,
     show(told, isGood) {
@@ -65,11 +89,18 @@ function readingMarks(told, place) {
   const middle = 12;
   if (told.run.every(Number.isFinite) && told.run[0] !== told.run[1]) {
     const [a, b] = told.run.map(place);
-    marks.push(draw("path", { d: `M${a} ${middle - 5}V${middle + 5}M${a} ${middle}H${b}M${b} ${middle - 5}V${middle + 5}`, class: "run" }));
+    marks.push(
+      draw("path", {
+        d: `M${a} ${middle - 5}V${middle + 5}M${a} ${middle}H${b}M${b} ${middle - 5}V${middle + 5}`,
+        class: "run",
+      }),
+    );
   }
   if (told.mean.every(Number.isFinite) && told.mean[0] !== told.mean[1]) {
     const [a, b] = told.mean.map(place);
-    marks.push(draw("rect", { x: a, y: middle - 2.5, width: Math.max(b - a, 1), height: 5, class: "true" }));
+    marks.push(
+      draw("rect", { x: a, y: middle - 2.5, width: Math.max(b - a, 1), height: 5, class: "true" }),
+    );
   }
   if (Number.isFinite(told.value)) {
     const x = place(told.value);

@@ -8,16 +8,22 @@ function writeRow(row) {
 
 function readRow(data, text) {
   const parts = text.split("_").map((part) => (part === LACKS ? NaN : Number(part)));
-  const fits = parts.length === data.axes.length && parts.every((x, j) => {
-    const levels = data.axes[j].kind === "choice" ? data.axes[j].levels.length : 0;
-    return levels === 0 || (Number.isInteger(x) && x >= 0 && x < levels);
-  });
+  const fits =
+    parts.length === data.axes.length &&
+    parts.every((x, j) => {
+      const levels = data.axes[j].kind === "choice" ? data.axes[j].levels.length : 0;
+      return levels === 0 || (Number.isInteger(x) && x >= 0 && x < levels);
+    });
   return fits ? parts : null;
 }
 
 /** A short mark of the inputs that a state belongs to. */
 function markOf(data) {
-  return Object.values(data.hashes).join("").slice(0, 40).replace(/[^0-9a-z]/gi, "").slice(-8);
+  return Object.values(data.hashes)
+    .join("")
+    .slice(0, 40)
+    .replace(/[^0-9a-z]/gi, "")
+    .slice(-8);
 }
 
 /** Write a state as the part of an address after #. */
@@ -26,7 +32,13 @@ function writeState(data, state) {
   parts.set("a", writeRow(state.A));
   if (state.B) parts.set("b", writeRow(state.B));
   if (state.role !== null) parts.set("view", state.role);
-  if (state.role === OWN) parts.set("w", aimedOf(data).map((one) => state.importances[one.name]).join("_"));
+  if (state.role === OWN)
+    parts.set(
+      "w",
+      aimedOf(data)
+        .map((one) => state.importances[one.name])
+        .join("_"),
+    );
   if (state.within) parts.set("within", "1");
   parts.set("of", markOf(data));
   return parts.toString();
@@ -37,7 +49,10 @@ function readState(data, text, standing) {
   const parts = new URLSearchParams(text.replace(/^#/, ""));
   const state = { ...standing };
   const said = [];
-  for (const [key, letter] of [["a", "A"], ["b", "B"]]) {
+  for (const [key, letter] of [
+    ["a", "A"],
+    ["b", "B"],
+  ]) {
     if (!parts.has(key)) continue;
     const row = readRow(data, parts.get(key));
     const taken = row && (isAllowed(data, row) ? row : broughtIn(data, row));

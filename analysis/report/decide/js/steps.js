@@ -49,7 +49,8 @@ function sharedOut(data, row, j, to) {
     const over = open.filter((i) => wish(i) > data.axes[i].high + TOUCH);
     const under = open.filter((i) => wish(i) < data.axes[i].low - TOUCH);
     // What one end holds back, the others must carry: the larger breach is settled first.
-    const breach = (i) => Math.abs(wish(i) - Math.min(Math.max(wish(i), data.axes[i].low), data.axes[i].high));
+    const breach = (i) =>
+      Math.abs(wish(i) - Math.min(Math.max(wish(i), data.axes[i].low), data.axes[i].high));
     const sumOf = (ones) => ones.reduce((so, i) => so + breach(i), 0);
     const stopped = sumOf(over) >= sumOf(under) ? over : under;
     if (!stopped.length) {
@@ -86,7 +87,8 @@ function blendsOnSteps(data, row, j, to) {
   const spare = takes.reduce((sum, i) => sum + wished[i], 0);
   for (const one of rows) {
     const rest = 1 - to - chosen.reduce((sum, i) => sum + one[i], 0);
-    for (const i of takes) one[i] = cleaned(spare > TOUCH ? (rest * wished[i]) / spare : rest / takes.length);
+    for (const i of takes)
+      one[i] = cleaned(spare > TOUCH ? (rest * wished[i]) / spare : rest / takes.length);
   }
   const offMark = (one) => {
     const at = loose.length ? 0 : one[finest] / data.axes[finest].step;

@@ -125,7 +125,9 @@ function computedValue(response, row) {
   let dose = response.dose === null ? response.heldDose : row[response.dose];
   if (Number.isNaN(dose) && response.mayLack) dose = 0;
   const q = response.top[level].length - 1;
-  const shares = response.shares.length ? response.shares.map((j) => row[j] || 0) : Array(q).fill(1);
+  const shares = response.shares.length
+    ? response.shares.map((j) => row[j] || 0)
+    : Array(q).fill(1);
   const sum = (table) => table[0] + shares.reduce((so, s, i) => so + table[i + 1] * (dose * s), 0);
   const top = sum(response.top[level]);
   const bottom = sum(response.bottom[level]);

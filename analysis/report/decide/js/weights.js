@@ -13,20 +13,39 @@ function makeWeights(data, change, place) {
   within.addEventListener("change", () => change({ within: within.checked }));
   const found = makeFound(data, place);
   const limited = data.responses.some((one) => one.limits.length);
-  const element = make("section", { id: "weights", "aria-labelledby": "weights-head" },
+  const element = make(
+    "section",
+    { id: "weights", "aria-labelledby": "weights-head" },
     make("h2", { id: "weights-head" }, "What matters how much"),
-    make("div", { class: "halves" },
-      make("div", null, views.element,
-        make("table", { class: "importance" },
+    make(
+      "div",
+      { class: "halves" },
+      make(
+        "div",
+        null,
+        views.element,
+        make(
+          "table",
+          { class: "importance" },
           make("caption", { class: "unseen" }, "Importance of each response"),
           headRow("response", "wanted", "importance"),
-          make("tbody", null, ...lines.map((line) => line.element))),
-        limited ? make("label", { class: "tick", for: "within" }, within, " only recipes whose expected values keep every limit") : null,
+          make("tbody", null, ...lines.map((line) => line.element)),
+        ),
+        limited
+          ? make(
+              "label",
+              { class: "tick", for: "within" },
+              within,
+              " only recipes whose expected values keep every limit",
+            )
+          : null,
       ),
       found.element,
-    ));
+    ),
+  );
   return {
-    element, found,
+    element,
+    found,
     show(state) {
       views.show(state);
       lines.forEach((line) => line.show(state));
@@ -36,17 +55,28 @@ function makeWeights(data, change, place) {
 }
 
 function makeViews(data, change) {
-  const roles = [[null, "as in the brief"], ...data.views.map((view) => [view.role, view.role]), [OWN, "own importances"]];
+  const roles = [
+    [null, "as in the brief"],
+    ...data.views.map((view) => [view.role, view.role]),
+    [OWN, "own importances"],
+  ];
   const inputs = roles.map(([role], i) => {
     const input = make("input", { type: "radio", name: "view", id: `view-${i}` });
     input.addEventListener("change", () => change({ role }));
     return input;
   });
-  const element = make("fieldset", { class: "views" }, make("legend", null, "In the view of"),
-    ...roles.map(([, words], i) => make("label", { for: `view-${i}` }, inputs[i], ` ${words}`)));
+  const element = make(
+    "fieldset",
+    { class: "views" },
+    make("legend", null, "In the view of"),
+    ...roles.map(([, words], i) => make("label", { for: `view-${i}` }, inputs[i], ` ${words}`)),
+  );
   return {
     element,
-    show: (state) => roles.forEach(([role], i) => { inputs[i].checked = state.role === role; }),
+    show: (state) =>
+      roles.forEach(([role], i) => {
+        inputs[i].checked = state.role === role;
+      }),
   };
 }
 
@@ -61,9 +91,13 @@ function makeWeightLine(response, change) {
     step: (n) => put(now + n * WEIGHT_STEP),
     type: (text) => put(typedNumber(text)),
   });
-  const element = make("tr", null, make("th", { scope: "row" }, response.name),
-    make("td", { class: "w" }, aimWords(response)), make("td", null, stepper.element,
-      make("span", { class: "typed" })));
+  const element = make(
+    "tr",
+    null,
+    make("th", { scope: "row" }, response.name),
+    make("td", { class: "w" }, aimWords(response)),
+    make("td", null, stepper.element, make("span", { class: "typed" })),
+  );
   return {
     element,
     show(state) {
@@ -96,12 +130,24 @@ function makeFound(data, place) {
   const heads = hasBase ? ["report's", "now", "moved"] : ["now"];
   const kept = (line) => (hasBase ? line : line.slice(1, 2));
   const head = make("p", { class: "worth", id: "found" });
-  const table = make("table", { class: "found" },
+  const table = make(
+    "table",
+    { class: "found" },
     make("caption", { class: "unseen" }, "The compromise for these importances"),
     headRow("set", ...heads),
-    make("tbody", null, ...movable.map((j, i) => make("tr", null,
-      make("th", { scope: "row" }, named(data.axes[j].name, data.axes[j].unit)),
-      ...kept(cells[i])))));
+    make(
+      "tbody",
+      null,
+      ...movable.map((j, i) =>
+        make(
+          "tr",
+          null,
+          make("th", { scope: "row" }, named(data.axes[j].name, data.axes[j].unit)),
+          ...kept(cells[i]),
+        ),
+      ),
+    ),
+  );
   const gives = make("p", { class: "gives" });
   const buttons = ["A", "B"].map((letter) => {
     const button = make("button", { type: "button", class: "word" }, `Put it on card ${letter}`);
@@ -109,8 +155,15 @@ function makeFound(data, place) {
     return button;
   });
   return {
-    element: make("div", { id: "compromise" }, make("h3", null, "The compromise then"), head, table, gives,
-      make("p", { class: "does" }, ...buttons)),
+    element: make(
+      "div",
+      { id: "compromise" },
+      make("h3", null, "The compromise then"),
+      head,
+      table,
+      gives,
+      make("p", { class: "does" }, ...buttons),
+    ),
     show(best, isDone) {
       const base = data.compromise[0] ?? best.row;
       say(head, foundWords(best, isDone));
@@ -120,7 +173,12 @@ function makeFound(data, place) {
         say(now, settingText(data, best.row, j));
         say(moved, movedWords(data, base, best.row, j));
       });
-      say(gives, data.responses.map((one) => spokenResponse(one, predictAt(data, one, best.row))).join("; ") + ".");
+      say(
+        gives,
+        data.responses
+          .map((one) => spokenResponse(one, predictAt(data, one, best.row)))
+          .join("; ") + ".",
+      );
     },
     clear(words) {
       say(head, words);
