@@ -119,10 +119,6 @@ class BoxFrame:
         found: FloatArray = (scaled - self.centre) / self.span
         return found
 
-    def from_settings(self, row: FloatArray) -> FloatArray:
-        """Turn settings, shape (k,), whose shares need not add up, into a place, (d,)."""
-        return self.from_lab(np.tile(row[list(self.columns)], (2, 1)))[0]
-
 
 def is_log_spaced(coding: Coding, j: int) -> bool:
     """Tell whether a setting is coded by its logarithm."""

@@ -21,7 +21,7 @@ from analysis.surface.lines import inside_region
 from doe.study.settings import BoolArray, FloatArray
 
 # Points that the first box is cut from, and that every box is tried on; peelings from each.
-FIRST, TRIED, PEELINGS, ROUNDS = 512, 256, 24, 6
+FIRST, TRIED, PEELINGS, ROUNDS = 512, 256, 12, 6
 # Of the places of a box so many, the least probable, are told with all draws.
 TOLD = 12
 # Parts of what the plant holds that a box is asked to leave to both sides of the choice.
@@ -40,7 +40,7 @@ class BoxSearch:
     """The points where the level is known to fail, and the largest box without one."""
 
     def __init__(self, ground: BoxGround, frame: BoxFrame, level: float) -> None:
-        self.ground, self.frame = ground, frame
+        self.ground, self.frame, self.wanted = ground, frame, level
         self.rng = np.random.default_rng(ground.seed)
         self.bad = np.zeros((0, len(frame.columns)))
         self.kept = np.zeros((2, len(frame.columns)))
@@ -85,20 +85,17 @@ class BoxSearch:
         wide = held / at if is_log_spaced(self.frame.coding, j) else held
         return float(wide / self.frame.span[i])
 
-    def note_bad(self, place: FloatArray) -> None:
-        """Take in a place, shape (d,), that fails."""
-        self.bad = np.vstack([self.bad, place[None, :]])
-
     def verify(self, ends: FloatArray) -> tuple[Estimate, FloatArray, int]:
         """Try a box: lowest probability with its error, where, and at how many places.
 
-        Where some place lies outside the region the lowest is 0.
+        Where some place lies outside the region the lowest is 0. Places that fail are remembered.
         """
         u = self._points(ends, TRIED)
         settings = self.frame.settings(u)
         outside = ~inside_region(self.ground.region, settings, self.ground.noise)
         if outside.any():
             i = int(np.flatnonzero(outside)[0])
+            self.bad = np.vstack([self.bad, u[outside]])
             return Estimate(value=0.0, error=0.0), self._raw(u[i]), len(u)
         found = self.ground.chance.probability(settings)
         tried = len(u)
@@ -120,6 +117,8 @@ class BoxSearch:
         exact = self.ground.fine.probability(self.frame.settings(last))
         lowest_of_all = last[int(np.argmin(exact))]
         told = self.ground.fine.estimate(self.frame.settings(lowest_of_all[None, :])[0])
+        failed = np.vstack([u[found < self.level], last[exact < self.wanted]])
+        self.bad = np.vstack([self.bad, failed[np.abs(failed).max(axis=1) > NOTHING]])
         return told, self._raw(lowest_of_all), tried
 
     def _raw(self, u: FloatArray) -> FloatArray:

@@ -25,7 +25,7 @@ from analysis.risk.draws import DrawPlan, Estimate, estimate_of, normal_blocks
 from analysis.risk.model import RiskModel
 from analysis.risk.posterior import Placed, Posterior, factor_of
 from analysis.surface.acceptance import TOUCH, AcceptLimit
-from doe.study.settings import BoolArray, FloatArray
+from doe.study.settings import FloatArray
 
 # Rows that are worked on at once: what the caches of a laptop hold.
 _ROWS = 32_768
@@ -201,11 +201,8 @@ def _between(
     if z is None:
         return chance, np.zeros(0)
     u = special.ndtr(np.where(flip, -z, z))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        y = special.ndtri_exp(
-            np.logaddexp(np.log1p(-u) + low, np.log(np.maximum(u, _LEAST)) + high)
-        )
-    y = np.clip(np.nan_to_num(y, nan=0.0), -40.0, 40.0)
+    below, above = np.exp(low), np.exp(high)
+    y = special.ndtri(np.maximum(below + u * (above - below), _LEAST))
     return chance, np.where(flip, -y, y)
 
 
@@ -236,9 +233,3 @@ def _counted(
         else:
             below = stats.poisson.cdf(last, total)
         yield np.asarray(below - 1.0 if limit.side > 0 else -below, dtype=np.float64)
-
-
-def meets(chance: SmoothChance, nominal: FloatArray, level: float) -> BoolArray:
-    """Tell which recipes, shape (s, k), reach a joint probability, shape (s,)."""
-    reached: BoolArray = chance.probability(nominal) >= level
-    return reached

@@ -31,8 +31,9 @@ from doe.study.settings import FloatArray
 # A side without step or scatter is rounded to about this part of the range.
 FINE = 0.01
 ON_MARK = 1e-9
-# Times that a box is cut again where rounded ends or finer draws show a place below the level.
-AGAIN = 6
+# Times that a box is cut again where finer draws or other places show the level missed, and times
+# that it is then drawn in towards the choice, to so much of itself.
+CUT_AGAIN, DRAW_IN, SMALLER = 4, 24, 0.93
 SEARCH_DRAWS, FINE_DRAWS = 128, 2_048
 
 
@@ -129,12 +130,12 @@ def tolerance_box(ground: BoxGround, around: FloatArray, level: float) -> Tolera
     ends = search.run()
     sides, rounded = _rounded(ground, frame, ends)
     least, least_at, tried = search.verify(rounded)
-    # Rounding goes inward, but the finer draws may still find a place below the level.
-    for _ in range(AGAIN):
+    # Finer draws and other places may still find the level missed: cut again, then draw in.
+    for again in range(CUT_AGAIN + DRAW_IN):
         if least.value >= level:
             break
-        search.note_bad(frame.from_settings(least_at))
-        sides, rounded = _rounded(ground, frame, search.peel())
+        ends = search.peel() if again < CUT_AGAIN else SMALLER * ends
+        sides, rounded = _rounded(ground, frame, ends)
         least, least_at, tried = search.verify(rounded)
     if least.value < level or all(side.is_point for side in sides):
         why = (
