@@ -89,7 +89,8 @@ class ResponseOutcome:
         batches: Batch by batch.
         scatter_ratio: Variance among the batches over the one foretold; None for fewer than two.
         scatter_p: Chance of a larger one.
-        controls: Controls of the round.
+        controls: Controls of the round that were run before, too.
+        new_controls: Those that were not, so that they tell nothing.
         left_out: Why some runs have no value.
     """
 
@@ -107,6 +108,7 @@ class ResponseOutcome:
     scatter_ratio: float | None = None
     scatter_p: float | None = None
     controls: tuple[ControlOutcome, ...] = ()
+    new_controls: tuple[str, ...] = ()
     left_out: Mapping[int, str] = field(default_factory=dict)
 
     @property
@@ -220,7 +222,7 @@ def _response(frozen: FrozenResponse, seen: Observed) -> ResponseOutcome:
         sd=sd, t=deviation / sd if sd > 0.0 else None, inside=_inside(frozen, deviation, sd),
         interval=_interval(frozen, sd) if lost else frozen.interval, recomputed=lost,
         within=_all_within(batches), batches=batches, scatter_ratio=ratio, scatter_p=p,
-        controls=_controls(frozen, seen.controls), left_out=seen.left_out,
+        controls=_controls(frozen, seen.controls), new_controls=_new_controls(frozen, seen), left_out=seen.left_out,
     )  # fmt: skip
 
 
@@ -322,6 +324,11 @@ def _controls(
         for name, own in seen.items()
         if name in known and len(own)
     )
+
+
+def _new_controls(frozen: FrozenResponse, seen: Observed) -> tuple[str, ...]:
+    known = {one.control for one in frozen.controls}
+    return tuple(name for name, own in seen.controls.items() if name not in known and len(own))
 
 
 def _control(frozen: FrozenResponse, before: FrozenControl, own: ObservedUnits) -> ControlOutcome:

@@ -203,7 +203,9 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
     more = next((one for one in sizes if one.batches == best.batches + 1), None)
     found = [own for own in best.responses if own.fails_if_off >= FOUND_OUT]
     missed = [own for own in best.responses if own.fails_if_off < FOUND_OUT]
-    words = [f"{_count(best)} foretell the mean of {_listed([_reach(o) for o in best.responses])}."]
+    words = [
+        f"Recommended: {_count(best)}. The mean of {_listed([_reach(o) for o in best.responses])}."
+    ]
     if found:
         words.append(
             "A formula that is off is found out at least "
@@ -296,7 +298,7 @@ def _count(size: ConfirmSize) -> str:
 
 def _reach(own: SizeOfResponse) -> str:
     low, high = own.interval
-    return f"{own.response} to lie within {low:.4g} to {high:.4g} {own.unit}".rstrip()
+    return f"{own.response} must then lie within {low:.4g} to {high:.4g} {own.unit}".rstrip()
 
 
 def _off_words(own: SizeOfResponse) -> str:

@@ -4,10 +4,30 @@ from __future__ import annotations
 
 import typer
 
-from doe.cli.commands import appraising, bench, deciding, dosing, extending, models, planning
+from doe.cli.commands import (
+    agreeing,
+    appraising,
+    bench,
+    confirming,
+    deciding,
+    dosing,
+    extending,
+    models,
+    planning,
+)
 
 
 def register(app: typer.Typer) -> None:
     """Give the application every command."""
-    for module in (planning, dosing, appraising, extending, bench, models, deciding):
+    for module in (
+        planning,
+        dosing,
+        appraising,
+        extending,
+        bench,
+        models,
+        deciding,
+        confirming,
+        agreeing,
+    ):
         module.register(app)

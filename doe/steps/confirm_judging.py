@@ -1,0 +1,211 @@
+"""Rounds of confirmation batches as they stand: read, held against what was frozen, explained."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from analysis.agreement.confirmation import RoundOutcome, judge
+from analysis.agreement.observed import Observed, observe
+from analysis.agreement.planning import scale_of
+from analysis.agreement.plant import PlantOutcome, judge_plant
+from analysis.agreement.reasons import NextRound, Reason, next_round, weigh_reasons
+from analysis.fits.fit import Fit
+from analysis.lab.at_its_stage import at_its_stage
+from analysis.lab.responses import gather
+from doe.layouts.extending.joining import without_runs
+from doe.model.coding import Coding
+from doe.model.matrix import model_matrix
+from doe.steps.session import Session
+from doe.steps.settings_text import settings_row
+from doe.study.choices import Choices
+from doe.study.confirmation import Confirmation
+from doe.study.finding import Finding
+from doe.study.hashes import content_hash
+from doe.study.names import fold
+from doe.study.plan import Plan
+from doe.study.settings import FloatArray
+
+_CHANGED: Mapping[str, str] = {
+    "region": "ranges, limits or stages of the brief",
+    "goals": "goals of the brief (responses, limits of acceptance, prices)",
+    "choices": "choices (models, settings kept)",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JudgedRound:
+    """A round as it stands.
+
+    Attributes:
+        outcome: Held against its rule.
+        plant: Scatter and offset of the plant, response by response.
+        reasons: If it failed: why, the likeliest first.
+        next: If it failed: the best next round.
+        taken_in: Whether the models are built on it now.
+        changed: What has changed since it was planned, in words.
+    """
+
+    outcome: RoundOutcome
+    plant: tuple[PlantOutcome, ...] = ()
+    reasons: tuple[Reason, ...] = ()
+    next: NextRound | None = None
+    taken_in: bool = False
+    changed: tuple[str, ...] = field(default=())
+
+    @property
+    def entry(self) -> Confirmation:
+        """What was frozen."""
+        return self.outcome.entry
+
+    @property
+    def state(self) -> str:
+        """planned, waiting, judged or taken in."""
+        return "taken in" if self.taken_in else self.outcome.state
+
+
+def judged_rounds(
+    session: Session, fits: Mapping[str, Fit] | None = None, coding: Coding | None = None
+) -> tuple[JudgedRound, ...]:
+    """Hold every round that was planned against its frozen rule, oldest first."""
+    entries = session.folder.read_confirmations()
+    return tuple(judge_round(session, one, fits or {}, coding) for one in entries)
+
+
+def judge_round(
+    session: Session, entry: Confirmation, fits: Mapping[str, Fit], coding: Coding | None
+) -> JudgedRound:
+    """Hold one round against its frozen rule.
+
+    Args:
+        session: The study.
+        entry: What was frozen.
+        fits: Models of today, to tell what settings as made explain; they judge nothing.
+        coding: Axes of the study.
+    """
+    observed = observed_of(session, entry)
+    outcome = judge(entry, observed)
+    explained = _explained(entry, outcome, observed, fits, coding)
+    plant: list[PlantOutcome] = []
+    if entry.where == "plant" and outcome.state == "judged":
+        told = [judge_plant(one, observed[one.response], entry.rule.level) for one in
+                entry.responses if one.times is not None]  # fmt: skip
+        plant = [one for one in told if one is not None]
+    reasons = weigh_reasons(outcome, explained)
+    return JudgedRound(
+        outcome=outcome, plant=tuple(plant), reasons=reasons, next=next_round(outcome, reasons),
+        taken_in=entry.round in session.choices.rounds_taken_in,
+        changed=changed_since(session, entry),
+    )  # fmt: skip
+
+
+def observed_of(session: Session, entry: Confirmation) -> dict[str, Observed]:
+    """Gather the readings of one round alone, by response."""
+    plan = session.needed_plan()
+    gathered = gather(
+        session.study, _alone(plan, entry), session.readings, session.actuals, session.choices
+    )
+    data = {fold(name): at_its_stage(session.study, one) for name, one in gathered.items()}
+    return {
+        one.response: observe(data[fold(one.response)], scale_of(one.scale))
+        for one in entry.responses
+        if fold(one.response) in data
+    }
+
+
+def changed_since(session: Session, entry: Confirmation) -> tuple[str, ...]:
+    """Name what has changed since a round was planned: it is judged by what was frozen."""
+    now = frozen_inputs(session, entry.runs)
+    return tuple(
+        words for name, words in _CHANGED.items() if entry.inputs.get(name) != now.get(name)
+    )
+
+
+def frozen_inputs(session: Session, runs: tuple[int, ...]) -> dict[str, str]:
+    """Give the hashes that a round of such runs names; its own notes and taking in stand aside."""
+    marks = session.inputs()
+    marks["choices"] = _choices_mark(session, runs)
+    return marks
+
+
+def _choices_mark(session: Session, runs: tuple[int, ...]) -> str:
+    plan = session.plan
+    own = set(runs)
+    batches = set()
+    if plan is not None:
+        batches = {b for r, b in zip(plan.run, plan.batch, strict=True) if r in own}
+    notes = tuple(
+        note
+        for note in session.choices.notes
+        if not (
+            (note.subject == "run" and note.number in own)
+            or (note.subject == "batch" and note.number in batches)
+        )
+    )
+    kept: Choices = replace(session.choices, notes=notes, taken_in=())
+    return content_hash(*session.folder.choices_file(kept).values())
+
+
+def changed_findings(rounds: tuple[JudgedRound, ...]) -> tuple[Finding, ...]:
+    """Say what has changed since rounds were planned."""
+    return tuple(
+        Finding(
+            level="caution",
+            what=f"Since {one.entry.words} was planned, these have changed: "
+            f"{', '.join(one.changed)}. It is judged by what was frozen then.",
+            advice="If the formula is meant otherwise now, plan another with 'millbase confirm "
+            "STUDY --again'.",
+        )
+        for one in rounds
+        if one.changed
+    )
+
+
+def _alone(plan: Plan, entry: Confirmation) -> Plan:
+    """Give the runs of a round as if they built a model."""
+    rest = [run for run in plan.run if run not in entry.runs]
+    alone = without_runs(plan, rest)
+    return replace(
+        alone,
+        kind=tuple("check" if kind == "confirm" else kind for kind in alone.kind),
+        rounds=tuple(replace(one, layout="check", details={}) for one in alone.rounds),
+    )
+
+
+def _explained(
+    entry: Confirmation,
+    outcome: RoundOutcome,
+    observed: Mapping[str, Observed],
+    fits: Mapping[str, Fit],
+    coding: Coding | None,
+) -> dict[str, float]:
+    """Give what settings as made explain of each mean that is off, as a part of it."""
+    found: dict[str, float] = {}
+    if coding is None:
+        return found
+    for one in outcome.responses:
+        fit, seen = fits.get(one.response), observed.get(one.response)
+        if not one.is_off or fit is None or seen is None or not one.deviation:
+            continue
+        made, planned = seen.made, _planned(entry, coding, seen.made)
+        if len(made) != len(coding.axes) or not np.array_equal(np.isnan(made), np.isnan(planned)):
+            continue
+        X = model_matrix(np.stack([planned, made]), fit.coding, fit.model)
+        before, after = X @ fit.coefficients
+        found[one.response] = float(after - before) / one.deviation
+    return found
+
+
+def _planned(entry: Confirmation, coding: Coding, made: FloatArray) -> FloatArray:
+    texts = {
+        name: value if isinstance(value, str) else np.format_float_positional(value, trim="0")
+        for name, value in entry.settings.items()
+        if name in coding.names
+    }
+    for j, name in enumerate(coding.names):
+        # Noise factors, which the formula does not set: as they were.
+        if name not in texts and j < len(made) and np.isfinite(made[j]):
+            texts[name] = np.format_float_positional(float(made[j]), trim="0")
+    return settings_row(texts, coding, "confirmation.json")
