@@ -26,6 +26,7 @@ class WhatWasDone:
         n_read: How many runs have a reading, by response.
         not_told: Why a response has no model, by response.
         gelled: Runs that gelled.
+        compared: Controls that the recipe was compared with in some response.
         confirmations: Rounds of confirmation batches.
     """
 
@@ -36,6 +37,7 @@ class WhatWasDone:
     n_read: Mapping[str, int] = field(default_factory=dict)
     not_told: Mapping[str, str] = field(default_factory=dict)
     gelled: tuple[int, ...] = ()
+    compared: tuple[str, ...] = ()
     confirmations: tuple[AgreedConfirmation, ...] = ()
 
 
@@ -171,12 +173,18 @@ def _lots(done: WhatWasDone) -> Iterator[str]:
 def _controls(done: WhatWasDone) -> Iterator[str]:
     if done.plan is None or "control" not in done.plan.kind:
         yield "Controls: none was run beside, so the gain on the present formula is not known."
+        return
+    names = dict.fromkeys(done.plan.control_names.values())
+    alone = [name for name in names if fold(name) not in map(fold, done.compared)]
+    if alone:
+        yield f"Controls: nothing could be compared with {_listed(alone)}."
 
 
 def _gelling(done: WhatWasDone) -> Iterator[str]:
     if done.gelled:
         runs = ", ".join(map(str, done.gelled))
-        yield f"Gelling: runs {runs} gelled, and no model tells where that begins."
+        word = "runs" if len(done.gelled) > 1 else "run"
+        yield f"Gelling: {word} {runs} gelled, and no model tells where that begins."
 
 
 def _listed(words: list[str]) -> str:

@@ -31,7 +31,7 @@ from doe.steps.choose import ChooseOptions, full_compromise, search_compromise, 
 from doe.steps.contract import envelope
 from doe.steps.fit import study_landscapes
 from doe.steps.influence import study_influence
-from doe.steps.invented import SOURCE
+from doe.steps.invented.marked import is_invented
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
@@ -240,7 +240,7 @@ def _content(
         figures=figures,
         findings=analysis.findings if analysis else (),
         status=status,
-        invented=_is_invented(session),
+        invented=is_invented(session),
     )
 
 
@@ -252,11 +252,3 @@ def _batch_recipe(session: Session, compromise: Compromise | None) -> BatchRecip
         return weigh_batch(session.study, dict(compromise.best.settings))
     except PlanError:
         return None
-
-
-def _is_invented(session: Session) -> bool:
-    """Tell whether any reading comes from the invented bench of the demo."""
-    entered = [row.source for row in session.readings.rows]
-    raw = [row.source for table in session.raw.tables.values() for row in table.rows]
-    curves = [curve.source for kind in session.raw.curves.values() for curve in kind]
-    return any(source.startswith(SOURCE) for source in (*entered, *raw, *curves))

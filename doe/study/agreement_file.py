@@ -17,7 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 from doe.errors import Fault, StudyError
 from doe.study.agreement import AGREEMENT_FILE, Agreement, FinalWord, RoleLine, Version
 from doe.study.file_format import FORMAT, current_content
-from doe.study.toml_text import toml_table
+from doe.study.toml_text import toml_table, toml_value
 
 _HEAD = (
     "# Written by millbase: what the team agreed on, by version. The file grows at its end; add\n"
@@ -90,7 +90,12 @@ def _version_lines(version: Version) -> list[str]:
     whole = {one.name: getattr(version, one.name) for one in fields(version)}
     tables = {*_ROWS.values(), "inputs", "final"}
     single = {key: said for key, said in whole.items() if key not in tables}
-    lines = toml_table(("version",), _plain(single), repeated=True)
+    plain = _plain(single)
+    lists = {key: said for key, said in plain.items() if isinstance(said, tuple)}
+    scalars = {key: said for key, said in plain.items() if key not in lists}
+    lines = toml_table(("version",), scalars, repeated=True)
+    for key, sentences in lists.items():
+        lines += [f"{key} = [", *(f"    {toml_value(one)}," for one in sentences), "]"]
     lines += ["", *toml_table(("version", "inputs"), version.inputs)]
     for table, name in _ROWS.items():
         for row in whole[name]:

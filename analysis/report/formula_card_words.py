@@ -1,0 +1,415 @@
+"""What the formula card says, in words and tables: the same on paper, in the report, on screen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+
+from analysis.agreement.formula_card import CardLine, CardTitration, FormulaCard
+from analysis.agreement.standing import RoleStanding
+from analysis.report.against_words import against_words
+from analysis.report.blocks import Block, ListBlock, Part, TableBlock, WordsBlock
+from analysis.report.rounding import (
+    MISSING,
+    NO_ERROR,
+    fixed,
+    interval_error,
+    interval_text,
+    percent,
+    plain,
+    with_error,
+)
+from analysis.report.table import Cell, Sign, Table
+from analysis.report.words import listed, setting_text
+from analysis.surface.against_control import AgainstControl
+from doe.study.agreement import (
+    END_POINTS,
+    AgreedEndPoint,
+    AgreedGain,
+    AgreedReading,
+    AgreedSetting,
+    EndPointKind,
+    Version,
+)
+from doe.study.brief import Study
+from doe.study.names import fold
+
+WEIGH, SETTINGS, ENDS, LABORATORY = "weigh-out", "settings", "end-points", "laboratory-mill"
+READINGS, ROLES, VERSIONS = "expected-readings", "roles", "versions"
+NOT_TRANSFERABLE = (
+    "For the record of this laboratory only: NOT TRANSFERABLE to another mill. Elsewhere grind to "
+    "the end point above, whatever the clock says."
+)
+_SIGNS: dict[str, Sign] = {"met": "met", "met on average": "met", "not met": "unmet", "": ""}
+_KINDS: dict[EndPointKind, str] = {
+    "fineness": "Fineness", "strength": "Colour strength", "viscosity": "Viscosity",
+    "temperature": "Temperature",
+}  # fmt: skip
+
+
+def state_words(card: FormulaCard) -> str:
+    """Say in a sentence or two whether one may work by the card."""
+    words = _state(card)
+    if card.match is not None and not card.match.holds and card.state != "superseded":
+        words += (
+            " NO LONGER MATCHES the study: changed since: " + ", ".join(card.match.changed) + "."
+        )
+    return words
+
+
+def _state(card: FormulaCard) -> str:
+    version = card.version
+    if card.state == "superseded":
+        latest = card.versions[-1].version.number
+        return f"SUPERSEDED by version {latest}: do not work by this card."
+    parts = []
+    if version.final is not None:
+        parts.append(f"FINAL since {version.final.date}.")
+        if version.final.without:
+            why = f" ({version.final.because})" if version.final.because else ""
+            parts.append(f"Made without {listed(version.final.without)}{why}.")
+    else:
+        parts.append("DRAFT.")
+        if card.missing:
+            parts.append(f"Not spoken yet: {listed(card.missing)}.")
+    if card.objecting:
+        parts.append(f"Objects: {listed(card.objecting)}.")
+    if version.final is None and not card.missing and not card.objecting:
+        parts.append("Every role agrees; no final word yet.")
+    return " ".join(parts)
+
+
+def card_parts(card: FormulaCard, study: Study) -> tuple[Part, ...]:
+    """Gather what the card says, the plant's part first; parts with nothing to say are left out.
+
+    Args:
+        card: The card.
+        study: The brief, for the digits of settings.
+    """
+    version = card.version
+    parts = (
+        (f"Weigh out for {plain(card.batch_kg)} kg of mill base, in this order", _weigh(card)),
+        ("Settings", _settings(card, study)),
+        ("End point of the grind: good on any mill", _ends(version)),
+        ("Laboratory mill: not transferable", _laboratory(version)),
+        ("Expected readings", _readings(card)),
+        ("Against the controls", _gains(version)),
+        ("Not tested", _listed_block(version.not_tested)),
+        ("Cautions of the models", _listed_block(version.cautions)),
+        ("What it rests on", _rests_on(version)),
+        ("Versions", _versions(card)),
+        ("Who agrees", _roles(card)),
+    )
+    told = ((title, tuple(blocks)) for title, blocks in parts)
+    return tuple(Part(title=title, blocks=blocks) for title, blocks in told if blocks)
+
+
+# --- what the plant needs first ----------------------------------------------------------------
+
+
+def _weigh(card: FormulaCard) -> Iterator[Block]:
+    if not card.lines:
+        yield WordsBlock(
+            text="The brief has no [millbase], so nothing can be weighed out: the formula stands "
+            "in its settings."
+        )
+        return
+    stated = any(line.tolerance_kg is not None for line in card.lines)
+    yield TableBlock(
+        table=Table(
+            name=WEIGH,
+            title="What is weighed, as supplied.",
+            head=("", "material", "kg", "± kg"),
+            words=2,
+            rows=tuple(_weigh_row(line) for line in card.lines),
+            note=_tolerance_note(card.lines) if stated else "",
+        )
+    )
+    if not stated:
+        yield WordsBlock(
+            text="The brief states no weighing error (weighing_percent) and no scatter of the "
+            "dose: how far a load may be off is for the plant to say."
+        )
+    yield from (WordsBlock(text=_titration_words(one, card)) for one in card.titrations)
+
+
+def _weigh_row(line: CardLine) -> tuple[Cell, ...]:
+    name = line.name if line.part == "mill base" else f"{line.name} (at the let-down)"
+    if line.tolerance_kg is None:
+        tolerance = MISSING
+    elif line.is_finer_than_scale:
+        tolerance = "finer scale"
+    else:
+        tolerance = fixed(line.tolerance_kg, line.decimals)
+    return (
+        Cell(text=str(line.step)),
+        Cell(text=name),
+        Cell(text=fixed(line.kg, line.decimals), value=line.kg),
+        Cell(text=tolerance, value=line.tolerance_kg),
+    )
+
+
+def _tolerance_note(lines: Iterable[CardLine]) -> str:
+    by: dict[str, list[str]] = {}
+    for line in lines:
+        if line.tolerance_from:
+            by.setdefault(line.tolerance_from, []).append(line.name)
+    told = "; ".join(f"{why} of the brief: {listed(names)}" for why, names in by.items())
+    return f"± is two standard deviations, rounded to what a scale for that load shows ({told})."
+
+
+def _titration_words(one: CardTitration, card: FormulaCard) -> str:
+    asked = one.titration
+    unit = f" {asked.unit}" if asked.unit else ""
+    off = f" ± {plain(asked.tolerance)}" if asked.tolerance is not None else ""
+    held = f"{fixed(one.held_back_kg, one.decimals)} kg of the {one.balance}"
+    return (
+        f"{asked.factor}: {held} is held back above. Add {asked.titrant} below the surface until "
+        f"the instrument shows {plain(asked.target)}{unit}{off}, write down what it took, then "
+        f"make up with the {one.balance} held back to {plain(card.batch_kg)} kg."
+    )
+
+
+def _settings(card: FormulaCard, study: Study) -> Iterator[Block]:
+    of_mill = {one.name for one in card.version.laboratory}
+    rows = [one for one in card.version.settings if one.name not in of_mill]
+    if not rows:
+        return
+    has_box = any(one.window_low is not None for one in rows)
+    head = ("setting", "set to", "±", *(("all at once within",) if has_box else ()))
+    yield TableBlock(
+        table=Table(
+            name=SETTINGS,
+            title="What is set.",
+            head=head,
+            rows=tuple(_setting_row(study, one, has_box) for one in rows),
+            note=_box_note(card.version) if has_box else "",
+        )
+    )
+
+
+def _setting_row(study: Study, one: AgreedSetting, has_box: bool) -> tuple[Cell, ...]:
+    unit = one.unit
+    if any(additive.name == one.name for additive in study.additives):
+        unit = "share of active matter"
+    held = ", held" if one.held else ""
+    off = plain(one.tolerance) if one.tolerance is not None else MISSING
+    cells = [
+        Cell(text=(f"{one.name} ({unit})" if unit else one.name) + held),
+        Cell(text=setting_text(study, one.name, one.value), value=one.value),
+        Cell(text=off, value=one.tolerance),
+    ]
+    if has_box:
+        ends = (one.window_low, one.window_high)
+        text = " to ".join(setting_text(study, one.name, end) for end in ends)
+        cells.append(Cell(text=MISSING if None in ends else text))
+    return tuple(cells)
+
+
+def _box_note(version: Version) -> str:
+    chance = version.window_probability
+    if chance is None:
+        return ""
+    return (
+        f"Within the last column, all settings at once, {percent(chance)} of production batches "
+        "still meet every limit."
+    )
+
+
+def _ends(version: Version) -> Iterator[Block]:
+    told = {one.kind for one in version.end_points}
+    rows = []
+    for kind in END_POINTS:
+        rows += [_end_row(one) for one in version.end_points if one.kind == kind]
+        if kind not in told:
+            text = "no limit in this study: the plant's own"
+            rows.append((Cell(text=_KINDS[kind]), Cell(text=text), Cell(text=MISSING)))
+    yield TableBlock(
+        table=Table(
+            name=ENDS,
+            title="When the grind is done, and where it must stop.",
+            head=("end point", "done at", "expected, one new run"),
+            words=3,
+            rows=tuple(rows),
+        )
+    )
+
+
+def _end_row(one: AgreedEndPoint) -> tuple[Cell, ...]:
+    unit = f" {one.unit}" if one.unit else ""
+    limits = []
+    if one.at_least is not None:
+        limits.append(f"at least {plain(one.at_least)}")
+    if one.at_most is not None:
+        limits.append(f"at most {plain(one.at_most)}")
+    text = f"{' and '.join(limits)}{unit}" if limits else "no limit: aim at what is expected"
+    if one.limit_from:
+        text += f" ({one.limit_from})"
+    name = _KINDS[one.kind]
+    said = name if fold(one.name) == fold(name) else f"{name}: {one.name}"
+    return Cell(text=said), Cell(text=text), Cell(text=_expected_text(one))
+
+
+def _expected_text(one: AgreedEndPoint) -> str:
+    if one.value is None:
+        return MISSING
+    return _value_and_run(one.value, one.low, one.high)
+
+
+def _value_and_run(value: float, low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return plain(value)
+    error = interval_error(low, high)
+    span = interval_text(low, high, error)
+    return f"{with_error(value, error)} ({span})" if span != NO_ERROR else plain(value)
+
+
+def _laboratory(version: Version) -> Iterator[Block]:
+    if not version.laboratory:
+        return
+    yield WordsBlock(text=NOT_TRANSFERABLE)
+    yield ListBlock(
+        lines=tuple(
+            f"{one.name}: {one.value if isinstance(one.value, str) else plain(one.value)} "
+            f"{one.unit}".rstrip()
+            for one in version.laboratory
+        )
+    )
+
+
+# --- what to expect ----------------------------------------------------------------------------
+
+
+def _readings(card: FormulaCard) -> Iterator[Block]:
+    version = card.version
+    if not version.readings:
+        return
+    drawn = any(one.probability is not None for one in version.readings)
+    head = ("response", "expected", "one new run within", "limit", "met?")
+    yield TableBlock(
+        table=Table(
+            name=READINGS,
+            title=f"What was foretold on {version.date}, intervals at {percent(version.level)}.",
+            head=(*head, "batches of 100") if drawn else head,
+            rows=tuple(_reading_row(one, drawn) for one in version.readings),
+            note=_run_note(version),
+        )
+    )
+    if version.probability is not None:
+        yield WordsBlock(text=_chance_words(version))
+    if version.confirmations:
+        yield ListBlock(lines=tuple(one.words for one in version.confirmations))
+
+
+def _reading_row(one: AgreedReading, drawn: bool) -> tuple[Cell, ...]:
+    name = f"{one.response} ({one.unit})" if one.unit else one.response
+    low, high = one.run_low, one.run_high
+    error = interval_error(low, high) if low is not None and high is not None else None
+    limits = [text.removesuffix(f" {one.unit}") for text in one.limits]
+    cells = [
+        Cell(text=name),
+        Cell(text=with_error(one.value, error), value=one.value),
+        Cell(text=MISSING if low is None or high is None else interval_text(low, high, error)),
+        Cell(text=" and ".join(limits) or MISSING),
+        Cell(text=one.verdict or "no limit", sign=_SIGNS[one.verdict]),
+    ]
+    if drawn:
+        chance = one.probability
+        text = MISSING if chance is None else fixed(100 * chance, 1)
+        cells.append(Cell(text=text, value=chance))
+    return tuple(cells)
+
+
+def _run_note(version: Version) -> str:
+    fors = list(dict.fromkeys(one.predict_for for one in version.readings if one.predict_for))
+    words = "; ".join(fors)
+    return f"{words[:1].upper()}{words[1:]}." if words else ""
+
+
+def _chance_words(version: Version) -> str:
+    tested = fixed(100 * (version.probability or 0.0), 1)
+    words = f"Of 100 production batches {tested} meet every limit as tested"
+    if version.probability_true is not None:
+        words += f", {fixed(100 * version.probability_true, 1)} by their true values"
+    return f"{words}. Valid if the form of the models is right."
+
+
+def _gains(version: Version) -> Iterator[Block]:
+    if not version.gains:
+        return
+    yield ListBlock(lines=tuple(against_words(_against(one)) for one in version.gains))
+    yield WordsBlock(text=f"In brackets: where the true gain lies, at {percent(version.level)}.")
+
+
+def _against(one: AgreedGain) -> AgainstControl:
+    low, high = (math.nan if end is None else end for end in (one.low, one.high))
+    return AgainstControl(
+        response=one.response, unit=one.unit, control=one.control, measure=one.measure,
+        value=one.value, interval=(low, high), control_value=math.nan, level=one.level,
+        df=math.nan, p=math.nan, candidates=1,
+    )  # fmt: skip
+
+
+# --- what it rests on --------------------------------------------------------------------------
+
+
+def _listed_block(lines: tuple[str, ...]) -> Iterator[Block]:
+    if lines:
+        yield ListBlock(lines=lines)
+
+
+def _rests_on(version: Version) -> Iterator[Block]:
+    marks = ", ".join(f"{name} {mark}" for name, mark in version.inputs.items())
+    where = f"Settings are {version.settings_are}. " if version.settings_are else ""
+    yield WordsBlock(text=f"{where}Inputs: {marks}; seed {version.seed}.")
+    if version.choices:
+        yield ListBlock(lines=version.choices)
+
+
+def _versions(card: FormulaCard) -> Iterator[Block]:
+    rows = []
+    for one in card.versions:
+        by = f" ({one.version.role})" if one.version.role else ""
+        rows.append(
+            (
+                Cell(text=str(one.version.number)),
+                Cell(text=str(one.version.date)),
+                Cell(text=one.state),
+                Cell(text=f"{one.version.because}{by}".strip() or MISSING),
+            )
+        )
+    yield TableBlock(
+        table=Table(
+            name=VERSIONS, title="Every version.", words=4,
+            head=("version", "proposed", "state", "because"), rows=tuple(rows),
+        )
+    )  # fmt: skip
+
+
+def _roles(card: FormulaCard) -> Iterator[Block]:
+    if not card.roles:
+        yield WordsBlock(text="The brief names no roles, so that nobody can agree.")
+        return
+    yield TableBlock(
+        table=Table(
+            name=ROLES,
+            title="The last word of each role.",
+            head=("role", "says", "on", "because"),
+            words=4,
+            rows=tuple(_role_row(one) for one in card.roles),
+        )
+    )
+
+
+def _role_row(one: RoleStanding) -> tuple[Cell, ...]:
+    says: str = one.says or "has not spoken"
+    if one.earlier:
+        says += f" (takes back {one.earlier} earlier)"
+    sign: Sign = "met" if one.says == "agrees" else "unmet" if one.says == "objects" else ""
+    role = one.role if one.in_brief else f"{one.role} (no longer in the brief)"
+    return (
+        Cell(text=role),
+        Cell(text=says, sign=sign),
+        Cell(text=str(one.date) if one.date else MISSING),
+        Cell(text=one.because or MISSING),
+    )
