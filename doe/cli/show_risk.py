@@ -7,6 +7,7 @@ from analysis.risk.draws import Estimate
 from analysis.risk.probability import ResponseRisk, Risk
 from analysis.risk.words import of_hundred, source_words
 from doe.cli.screen import paragraph, text_table
+from doe.cli.show_window import show_box, show_grids, show_robust
 from doe.steps.risk import KEPT, RiskOutcome
 
 # A source whose removal gives less than this is in the table, but not in the sentence.
@@ -21,6 +22,7 @@ def show_risk(outcome: RiskOutcome) -> str:
         _settings_text(outcome),
         _responses(risk),
         _sources(risk),
+        *_robust(outcome),
         _wanted(outcome),
     ]
     return "\n\n".join(part for part in parts if part)
@@ -113,6 +115,14 @@ def _sources(risk: Risk) -> str:
     table = text_table(heads, rows)
     drawn = f"{risk.plan.n} batches drawn, seed {risk.plan.seed}"
     return f"{words}\n{table}\n  (part: of the variance of a tested value, by formula; {drawn})"
+
+
+def _robust(outcome: RiskOutcome) -> list[str]:
+    found = outcome.robust
+    if found is None:
+        return []
+    side_by_side = show_robust(found.choice, outcome.analysis.session.study)
+    return [side_by_side, show_box(found), show_grids(found)]
 
 
 def _wanted(outcome: RiskOutcome) -> str:

@@ -16,6 +16,8 @@ from analysis.risk.draws import DRAWS, DrawPlan
 from analysis.risk.model import RiskModel, make_risk_model, refuse_without_limits
 from analysis.risk.posterior import Shared
 from analysis.risk.probability import ResponseRisk, Risk, assess_risk
+from analysis.risk.robust import LEVEL, RobustQuestion
+from analysis.risk.robust_window import RobustWindow, find_robust_window
 from analysis.surface.lines import inside_region
 from analysis.surface.noise import Production, full_row, production_of
 from doe.errors import StudyError
@@ -27,6 +29,7 @@ from doe.steps.model_choice import FitOptions
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import open_study
 from doe.steps.settings_text import settings_row, split_assignment
+from doe.steps.window_contract import robust_object, window_files, window_object
 from doe.study.finding import Finding
 from doe.study.names import match_name
 from doe.study.settings import FloatArray
@@ -48,6 +51,9 @@ class RiskOptions:
         seed: Of the draws and of the search; None for the brief's.
         level: Of the intervals, 0..1.
         at_least: Joint probability that must be reached, 0..1; None to ask for none.
+        only_here: Judge these settings alone: no robust choice, no window.
+        probability: What robust choice and tolerance box must reach, 0..1.
+        window: Two settings to look at the probability over; empty for those that move it most.
     """
 
     at: tuple[str, ...] = ()
@@ -56,11 +62,16 @@ class RiskOptions:
     seed: int | None = None
     level: float = 0.95
     at_least: float | None = None
+    only_here: bool = False
+    probability: float = LEVEL
+    window: tuple[str, ...] = ()
 
     @property
     def tries_out(self) -> bool:
         """Whether something is tried that is not on record."""
-        return bool(self.at) or self.compromise or self.draws != DRAWS or self.seed is not None
+        searches = self.only_here or self.probability != LEVEL or bool(self.window)
+        drawn = self.draws != DRAWS or self.seed is not None
+        return bool(self.at) or self.compromise or drawn or searches
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,6 +87,7 @@ class RiskOutcome:
         seed: Of the draws.
         at_least: Probability that was asked for; None where none was.
         own_findings: On the settings and on responses without a model.
+        robust: Robust choice and window; None where these settings alone were judged.
         files: What was written.
     """
 
@@ -87,12 +99,14 @@ class RiskOutcome:
     seed: int
     at_least: float | None = None
     own_findings: tuple[Finding, ...] = ()
+    robust: RobustWindow | None = None
     files: tuple[Path, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What the team should know."""
-        return (*self.own_findings, *self.risk.findings, *self.analysis.findings)
+        of_window = self.robust.findings if self.robust is not None else ()
+        return (*self.own_findings, *of_window, *self.risk.findings, *self.analysis.findings)
 
     @property
     def is_no(self) -> bool:
@@ -126,12 +140,41 @@ def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOut
         settings=named_settings(nominal, analysis.coding, production), of=of, seed=seed,
         at_least=asked.at_least,
         own_findings=(*_outside(nominal, analysis, production), *_gelled(analysis, model)),
+        robust=None if asked.only_here else _robust_window(analysis, model, nominal, asked, seed),
     )  # fmt: skip
     if not asked.tries_out:
-        body = json_bytes(risk_contract(outcome))
-        files = write_results(session, {"risk.json": body}, command="risk")
+        body = {"risk.json": json_bytes(risk_contract(outcome))}
+        tables = window_files(outcome.robust) if outcome.robust is not None else {}
+        files = write_results(session, {**body, **tables}, command="risk")
         outcome = replace(outcome, files=files)
     return outcome
+
+
+def _robust_window(
+    analysis: StudyAnalysis, model: RiskModel, at: FloatArray, asked: RiskOptions, seed: int
+) -> RobustWindow:
+    names = analysis.coding.names
+    pair = tuple(match_name(name, names) or name for name in asked.window)
+    question = RobustQuestion(
+        study=analysis.session.study, region=analysis.region, surfaces=analysis.surfaces,
+        model=model, level=asked.probability, seed=seed, interval_level=asked.level,
+    )  # fmt: skip
+    if pair and (len(pair) != 2 or pair[0] == pair[1] or not set(pair) <= set(names)):
+        raise _no_window(" and ".join(pair), names)
+    try:
+        return find_robust_window(question, at, (pair[0], pair[1]) if pair else None)
+    except ValueError as error:
+        if not pair:
+            raise
+        raise _no_window(f"{' and '.join(pair)} ({error})", names) from error
+
+
+def _no_window(what: str, names: Sequence[str]) -> StudyError:
+    return StudyError(
+        f"there is no window over {what}",
+        where="--window",
+        allowed="two different settings with a range, one share at most, of " + ", ".join(names),
+    )
 
 
 def risk_model_of(analysis: StudyAnalysis) -> RiskModel:
@@ -162,6 +205,11 @@ def _refuse_options(asked: RiskOptions) -> None:
         raise StudyError(
             f"{asked.at_least:g} is no probability", where="--at-least",
             allowed="0 to 1, such as 0.9",
+        )  # fmt: skip
+    if not 0.0 < asked.probability < 1.0:
+        raise StudyError(
+            f"{asked.probability:g} cannot be held by a robust choice", where="--probability",
+            allowed="above 0 and below 1, such as 0.9",
         )  # fmt: skip
 
 
@@ -259,8 +307,8 @@ def risk_contract(outcome: RiskOutcome) -> dict[str, Any]:
         "product_of_singles": risk.product,
         "per_response": {one.response: _response_object(one) for one in risk.per_response},
         "contributions": [_contribution_object(one) for one in risk.contributions],
-        "robust": None,
-        "window": None,
+        "robust": robust_object(found.choice) if (found := outcome.robust) is not None else None,
+        "window": _window(outcome),
         "transmitted": {
             one.response: {"sd": one.sd, "variance_by_source": dict(one.by_source)}
             for one in risk.transmitted
@@ -276,6 +324,14 @@ def risk_contract(outcome: RiskOutcome) -> dict[str, Any]:
         "seed": outcome.seed,
     }
     return envelope(body, inputs=outcome.analysis.session.inputs(), findings=outcome.findings)
+
+
+def _window(outcome: RiskOutcome) -> dict[str, Any] | None:
+    if outcome.robust is None:
+        return None
+    analysis = outcome.analysis
+    noise = production_of(analysis.session.study, analysis.coding).columns
+    return window_object(outcome.robust, analysis.coding, noise)
 
 
 def _response_object(one: ResponseRisk) -> dict[str, Any]:

@@ -89,6 +89,24 @@ def risk(
         float | None,
         typer.Option("--at-least", help="Probability that must be reached, such as 0.9; else 1."),
     ] = None,
+    probability: Annotated[
+        float,
+        typer.Option(
+            "--probability", help="What the robust choice and the tolerance box must reach."
+        ),
+    ] = 0.9,
+    window: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            "--window",
+            metavar="SETTING SETTING",
+            show_default=False,
+            help="Two settings to look at the probability over; else those that move it most.",
+        ),
+    ] = None,
+    only_here: Annotated[
+        bool, typer.Option("--only-here", help="Judge these settings alone, search for no others.")
+    ] = False,
     draws: Annotated[
         int, typer.Option("--draws", help="Production batches to draw.", min=1)
     ] = 65_536,
@@ -103,7 +121,7 @@ def risk(
 
     options = RiskOptions(
         at=tuple(at or ()), compromise=compromise, at_least=at_least, draws=draws, level=level,
-        seed=seed,
+        seed=seed, probability=probability, window=window or (), only_here=only_here,
     )  # fmt: skip
     finish(assess_study_risk(study, options), json, show_risk)
 

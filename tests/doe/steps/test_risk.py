@@ -11,6 +11,7 @@ import pytest
 
 from doe.cli.app import run
 from doe.cli.show_risk import show_risk
+from doe.errors import StudyError
 from doe.steps.adopt import adopt_table
 from doe.steps.results import write_choices
 from doe.steps.risk import FRESH, KEPT, RiskOptions, RiskOutcome, assess_study_risk
@@ -82,7 +83,7 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def outcome(study: Path) -> RiskOutcome:
     """What is found at settings that were given."""
-    return assess_study_risk(study, RiskOptions(at=AT, draws=1024, at_least=0.999))
+    return assess_study_risk(study, RiskOptions(at=AT, draws=1024, at_least=0.999, probability=0.6))
 
 
 def test_the_contract_has_every_key_that_it_promises(outcome: RiskOutcome) -> None:
@@ -112,7 +113,17 @@ def test_a_probability_that_is_not_reached_is_a_no(
 ) -> None:
     """Exit status 1 where a stated probability is missed, 0 where it is met."""
     at = [word for text in AT for word in ("--at", text)]
-    words = ["risk", str(study), *at, "--draws", "1024", "--at-least", "0.999", "--json"]
+    words = [
+        "risk",
+        str(study),
+        *at,
+        "--draws",
+        "1024",
+        "--at-least",
+        "0.999",
+        "--only-here",
+        "--json",
+    ]
     assert run(words) == 1
     found = json.loads(capsys.readouterr().out)
     assert found["probability"] == outcome.risk.probability.value
@@ -129,15 +140,40 @@ def test_the_screen_says_it_in_a_sentence_first(outcome: RiskOutcome) -> None:
     assert "NOT reached" in said
 
 
+def test_robust_choice_and_box_are_in_contract_and_on_screen(outcome: RiskOutcome) -> None:
+    """Side by side, the box with its least probability, the window over both settings."""
+    found = json.loads(json.dumps(outcome.contract(), allow_nan=False))
+    robust, window = found["robust"], found["window"]
+    assert robust["probability_wanted"] == 0.6
+    assert robust["these_settings"]["settings"] == found["settings"]
+    assert robust["these_settings"]["probability"] == pytest.approx(found["probability"], abs=0.03)
+    assert robust["most_probable"]["probability"] >= robust["these_settings"]["probability"] - 1e-3
+    assert robust["best_at_probability"]["desirability"] > 0
+    assert window["over"] == ["dose", "grind time"]
+    assert window["box"]["around"] == "these settings"
+    assert window["box"]["least_probability"] >= 0.6
+    assert [side["setting"] for side in window["box"]["sides"]] == ["dose", "grind time"]
+    said = " ".join(show_risk(outcome).split())
+    assert "Side by side" in said
+    assert "Tolerance box around these settings" in said
+
+
+@pytest.mark.parametrize("pair", [("dose", "dose"), ("dose", "colour"), ("dose", "viscosity")])
+def test_a_window_over_what_has_no_range_is_refused(study: Path, pair: tuple[str, str]) -> None:
+    """The settings that can be taken are named, before anything is searched."""
+    with pytest.raises(StudyError, match="there is no window over"):
+        assess_study_risk(study, RiskOptions(at=AT, draws=64, window=pair))
+
+
 def test_the_compromise_is_judged_where_nothing_was_kept(study: Path) -> None:
     """And what was kept where something was; nothing is written of what is only tried out."""
-    found = assess_study_risk(study, RiskOptions(draws=256))
+    found = assess_study_risk(study, RiskOptions(draws=256, only_here=True))
     assert found.of == FRESH
     assert not found.files
     session = open_study(study)
     chosen = ChosenSettings(settings={"dose": 1.75, "grind time": 38.0})
     write_choices(session, replace(session.choices, chosen=chosen), command="choose")
-    kept = assess_study_risk(study, RiskOptions(draws=256))
+    kept = assess_study_risk(study, RiskOptions(draws=256, only_here=True))
     assert kept.of == KEPT
     assert kept.settings == {"dose": 1.75, "grind time": 38.0}
 
