@@ -279,6 +279,9 @@ def _choice_sentences(choices: Choices) -> Iterator[str]:
         said = {"stands": "stands although it was doubted"}.get(note.says, note.says)
         number = f"{note.subject} {note.number}"
         yield f"{number[:1].upper()}{number[1:]}{of}: {said}{_why(note.because, note.role)}."
+    for taken in choices.taken_in:
+        why = _why(taken.because, taken.role)
+        yield f"Confirmation round {taken.round}: taken into the models{why}."
     if choices.chosen is not None:
         kept = ", ".join(
             f"{name} {value}" if isinstance(value, str) else f"{name} {value:g}"

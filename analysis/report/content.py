@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analysis.agreement.formula_card import FormulaCard
+from analysis.agreement.judged_round import JudgedRound
 from analysis.choice.compromise import Compromise
 from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
@@ -56,13 +58,16 @@ class ReportContent:
         no_compromise: Why there is none, a sentence.
         influence: What the compromise hangs on; None where it was not looked at.
         batch_recipe: Grams of one batch of the recommended recipe; None if the brief has no batch.
+        confirmations: Rounds of confirmation batches as they stand, oldest first.
         figures: Drawn figures, in the order of the album.
         pictures: The figures as files by name, where they are written already; not drawn twice.
         findings: What the reader ought to know beside what the values carry themselves.
         status: Where the study stands.
         next_steps: What to do next, sentences; empty for the house's own advice.
+        model_steps: What the models ask for before they are relied on, sentences.
         invented: Whether the readings are invented.
         card: File beside the report in which settings can be moved; empty without one.
+        agreed: The latest version of the agreement as a card; None before one was proposed.
     """
 
     study: Study
@@ -80,13 +85,16 @@ class ReportContent:
     no_compromise: str = ""
     influence: InfluenceOnChoice | None = None
     batch_recipe: BatchRecipe | None = None
+    confirmations: tuple[JudgedRound, ...] = ()
     figures: tuple[Drawn, ...] = ()
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     status: tuple[StatusLine, ...] = ()
     next_steps: tuple[str, ...] = ()
+    model_steps: tuple[str, ...] = ()
     invented: bool = False
     card: str = ""
+    agreed: FormulaCard | None = None
 
     @property
     def standing(self) -> tuple[StatusLine, ...]:

@@ -34,8 +34,8 @@ from doe.study.agreement import (
 from doe.study.brief import Study
 from doe.study.names import fold
 
-WEIGH, SETTINGS, ENDS, LABORATORY = "weigh-out", "settings", "end-points", "laboratory-mill"
-READINGS, ROLES, VERSIONS = "expected-readings", "roles", "versions"
+WEIGH, SETTINGS, ENDS = "card-weigh-out", "card-settings", "card-end-points"
+READINGS, ROLES, VERSIONS = "card-readings", "agreement-roles", "agreement-versions"
 NOT_TRANSFERABLE = (
     "For the record of this laboratory only: NOT TRANSFERABLE to another mill. Elsewhere grind to "
     "the end point above, whatever the clock says."
@@ -211,8 +211,9 @@ def _box_note(version: Version) -> str:
     if chance is None:
         return ""
     return (
-        f"Within the last column, all settings at once, {percent(chance)} of production batches "
-        "still meet every limit."
+        f"Set anywhere within the last column, all settings at once, {percent(chance)} of "
+        "production batches or more still meet every limit. A share there is the additive's own "
+        "amount, the others making room at the same dose."
     )
 
 

@@ -12,6 +12,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from analysis.figures.files import svg_bytes
+from analysis.report.agreement_part import agreement_section
 from analysis.report.appendix import appendix_section
 from analysis.report.bench_part import bench_section
 from analysis.report.blocks import Block, FiguresBlock, Picture, Section, TableBlock
@@ -90,7 +91,7 @@ def make_page(content: ReportContent) -> Page:
 
 def make_sections(content: ReportContent) -> tuple[Section, ...]:
     """Give the sections after the decision, not yet numbered; empty ones are left out."""
-    sections = (bench_section(content), appendix_section(content))
+    sections = (agreement_section(content), bench_section(content), appendix_section(content))
     return tuple(section for section in sections if section.parts)
 
 

@@ -10,16 +10,16 @@ from pathlib import Path
 from typing import Any, Literal
 
 from analysis.agreement.agreement import Ground, Proposal, propose_version
-from analysis.agreement.formula_card import CardSubject, FormulaCard, make_card
+from analysis.agreement.formula_card import FormulaCard
 from analysis.agreement.matching import Match
 from analysis.agreement.standing import RoleStanding, role_standings, why_not_final
 from analysis.report.formula_card_pdf import formula_card_pdf
 from doe.errors import StudyError
 from doe.steps.agree_contract import agree_contract
+from doe.steps.agreed_card import card_of
 from doe.steps.agreed_ground import agreed_risk, confirmations_now, ground_of
 from doe.steps.agreement_match import match_now
 from doe.steps.analysis_of import analyse
-from doe.steps.invented.marked import is_invented
 from doe.steps.model_choice import FitOptions
 from doe.steps.results import json_bytes, write_results
 from doe.steps.risk import RiskOptions, named_settings, nominal_settings
@@ -223,7 +223,7 @@ def _propose(
     version = propose_version(ground, proposal)
     _refuse_the_same(agreement.latest, version)
     data = with_version(session.folder.read_file(AGREEMENT_FILE), version)
-    return _written(session, data, "proposed", _proposed_findings(asked, ground))
+    return _written(session, data, "proposed", _proposed_findings(asked, ground, version))
 
 
 def _refuse_the_same(before: Version | None, new: Version) -> None:
@@ -246,8 +246,24 @@ def _without_version(inputs: Mapping[str, str]) -> dict[str, str]:
     return {name: mark for name, mark in inputs.items() if name != "version"}
 
 
-def _proposed_findings(asked: AgreeOptions, ground: Ground) -> tuple[Finding, ...]:
+def _proposed_findings(
+    asked: AgreeOptions, ground: Ground, version: Version
+) -> tuple[Finding, ...]:
     found = []
+    refuted = [one for one in version.confirmations if one.verdict == "not confirmed"]
+    if any(one.here == "yes" for one in refuted):
+        found.append(
+            Finding(
+                level="caution",
+                what="Batches at these settings did not confirm them: "
+                + " ".join(one.words for one in refuted if one.here == "yes"),
+                advice="See 'millbase confirm STUDY --judge' for what that says, before the roles "
+                "speak.",
+            )
+        )
+    if any(one.verdict == "not met" for one in version.readings):
+        named = ", ".join(one.response for one in version.readings if one.verdict == "not met")
+        found.append(Finding(level="caution", what=f"Limits that are not met on average: {named}."))
     if asked.batch_kg is None and ground.study.millbase is not None:
         found.append(
             Finding(
@@ -333,17 +349,10 @@ def _with_card(outcome: AgreeOutcome, asked: AgreeOptions) -> AgreeOutcome:
     if version is None:
         return outcome
     match = match_now(session, version)
-    roles = role_standings(version, session.study.about.roles)
-    card = make_card(
-        CardSubject(
-            title=session.study.about.title,
-            pigment=session.study.pigment.name if session.study.pigment else "",
-            agreement=outcome.agreement, roles=roles, match=match,
-            invented=is_invented(session),
-        ),
-        version, asked.batch_kg,
-    )  # fmt: skip
-    outcome = replace(outcome, match=match, roles=roles, card=card)
+    card = card_of(session, outcome.agreement, match, asked.batch_kg)
+    if card is None:
+        return outcome
+    outcome = replace(outcome, match=match, roles=card.roles, card=card)
     body = {**agree_contract(outcome), "card": f"results/{CARD}"}
     files = {CARD: formula_card_pdf(card, session.study), "agree.json": json_bytes(body)}
     written = write_results(session, files, command="agree")

@@ -12,10 +12,10 @@ from analysis.risk.draws import DrawPlan
 from analysis.risk.probability import assess_risk
 from doe.errors import OptimumError
 from doe.steps.analysis_of import StudyAnalysis
+from doe.steps.confirm_judging import JudgedRound, judged_rounds
 from doe.steps.risk import risk_model_of
 from doe.steps.session import Session
 from doe.study.agreement import AgreedConfirmation
-from doe.study.confirmation import Confirmation
 from doe.study.readings import Readings
 from doe.study.settings import FloatArray
 
@@ -79,16 +79,26 @@ def agreed_risk(
 def confirmations_now(
     session: Session, settings: Mapping[str, Any]
 ) -> tuple[AgreedConfirmation, ...]:
-    """Give every round of confirmation batches as it stands."""
-    return tuple(_confirmation(one, settings) for one in session.folder.read_confirmations())
+    """Give every round of confirmation batches as it stands, oldest first."""
+    return tuple(_confirmation(one, settings) for one in judged_rounds(session))
 
 
-def _confirmation(entry: Confirmation, settings: Mapping[str, Any]) -> AgreedConfirmation:
+def verdict_of(judged: JudgedRound) -> str:
+    """Say what the batches of a round said; empty while they wait."""
+    if judged.outcome.state != "judged":
+        return ""
+    return {True: "confirmed", False: "not confirmed", None: "open"}[judged.outcome.passed]
+
+
+def _confirmation(judged: JudgedRound, settings: Mapping[str, Any]) -> AgreedConfirmation:
+    entry, verdict = judged.entry, verdict_of(judged)
     is_here = _same(entry.settings, settings)
     where = "at these settings" if is_here else "at other settings"
+    n = len(entry.runs)
+    said = verdict or f"{judged.outcome.state}, no verdict yet"
     return AgreedConfirmation(
-        number=entry.number, where=entry.where, here="yes" if is_here else "no",
-        words=f"{entry.words[:1].upper()}{entry.words[1:]}, {where}: planned.",
+        number=entry.number, where=entry.where, verdict=verdict, here="yes" if is_here else "no",
+        words=f"{entry.words[:1].upper()}{entry.words[1:]}, {n} runs {where}: {said}.",
     )  # fmt: skip
 
 
@@ -101,7 +111,7 @@ def _told_by_risk(session: Session, settings: Mapping[str, Any]) -> AgreedRisk |
             return None
         if not _same(told["settings"], settings):
             return None
-        box, stays = _box(told.get("window"))
+        box, stays = _box(told.get("window"), settings)
         return AgreedRisk(
             probability=told["probability"], error=told["probability_error"],
             probability_true=told["probability_true"],
@@ -115,13 +125,15 @@ def _told_by_risk(session: Session, settings: Mapping[str, Any]) -> AgreedRisk |
         return None
 
 
-def _box(window: Any) -> tuple[dict[str, tuple[float, float]] | None, float | None]:
-    """Read the tolerance box of `risk`; None where none was sought."""
-    box = window.get("box") if isinstance(window, dict) else None
-    if not isinstance(box, dict) or not box.get("sides"):
+def _box(
+    window: Any, settings: Mapping[str, Any]
+) -> tuple[dict[str, tuple[float, float]] | None, float | None]:
+    """Read the tolerance box of `risk`; None where none was found around these settings."""
+    box = (window or {}).get("box") or {}
+    if not box.get("sides") or not _same(box["settings"], settings):
         return None, None
     ends = {side["setting"]: (side["low"], side["high"]) for side in box["sides"]}
-    return ends, box.get("level")
+    return ends, window["probability_wanted"]
 
 
 def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

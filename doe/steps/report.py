@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import doe
+from analysis.agreement.judged_round import JudgedRound
 from analysis.choice.compromise import Compromise
 from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
@@ -26,12 +27,15 @@ from analysis.surface.survey import SurfaceLandscape
 from doe.errors import OptimumError, PlanError
 from doe.recipe.recipe import BatchRecipe
 from doe.recipe.weigh import weigh_batch
+from doe.steps.agreed_card import card_if_any
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.choose import ChooseOptions, full_compromise, search_compromise, search_trade_offs
+from doe.steps.confirm_judging import judged_rounds
 from doe.steps.contract import envelope
 from doe.steps.fit import study_landscapes
 from doe.steps.influence import study_influence
 from doe.steps.invented.marked import is_invented
+from doe.steps.next_steps import steps_of_models
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
@@ -93,7 +97,8 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
     content = replace(content, with_full=_with_full(analysis, compromise, session.seed(seed)))
     content = replace(content, landscapes=landscapes, trade_offs=trade_offs)
-    content = replace(content, influence=influence)
+    content = replace(content, influence=influence, agreed=card_if_any(session, analysis))
+    content = replace(content, confirmations=_confirmations(session, analysis))
     card = _card(content, analysis)
     content = replace(content, card=CARD if card else "")
     pictures = save_figures({one.name: one.figure for one in figures}, made=_made(content))
@@ -174,6 +179,12 @@ def _trade_offs(
     return search_trade_offs(analysis, compromise, ChooseOptions(), seed)
 
 
+def _confirmations(session: Session, analysis: StudyAnalysis | None) -> tuple[JudgedRound, ...]:
+    if analysis is None:
+        return judged_rounds(session)
+    return judged_rounds(session, analysis.fits, analysis.coding)
+
+
 def _influence(
     analysis: StudyAnalysis | None, compromise: Compromise | None, seed: int
 ) -> InfluenceOnChoice | None:
@@ -212,6 +223,7 @@ def _figures(
             study=session.study, region=analysis.region, fitted=analysis.fitted,
             computed=analysis.computed, data=analysis.data, compromise=compromise,
             landscapes=landscapes, trade_offs=trade_offs, influence=influence,
+            confirmations=_confirmations(session, analysis),
         )
     )  # fmt: skip
 
@@ -240,6 +252,7 @@ def _content(
         figures=figures,
         findings=analysis.findings if analysis else (),
         status=status,
+        model_steps=tuple(one.sentence for one in steps_of_models(analysis)) if analysis else (),
         invented=is_invented(session),
     )
 

@@ -9,7 +9,9 @@ from dataclasses import replace
 from doe.errors import DoeError
 from doe.methods.registry import is_computed
 from doe.sheets.workbook_in import missing_runs
+from doe.steps.agreement_status import agreement_status
 from doe.steps.analysis_of import StudyAnalysis, analyse
+from doe.steps.confirm_status import confirmation_status
 from doe.steps.doubts import StudyDoubts, in_short, study_doubts
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session
@@ -41,8 +43,11 @@ def study_status(
         lines += _model_lines(session, analysis)
         short = in_short(doubts)
         findings += [*doubts.findings, *(f for f in _analysis_findings(analysis) if f not in short)]
-    lines += _decision_lines(session)
-    return tuple(lines), tuple(findings)
+    confirmed, of_confirmation = confirmation_status(session)
+    lines += [*confirmed, *_decision_lines(session)]
+    findings += of_confirmation
+    agreed, of_agreement = agreement_status(session, analysis)
+    return (*lines, *agreed), (*findings, *of_agreement)
 
 
 def analysis_if_any(session: Session, *, with_full: bool = False) -> StudyAnalysis | None:
