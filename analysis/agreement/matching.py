@@ -57,11 +57,13 @@ class Match:
     Attributes:
         changed: Names of the inputs that changed.
         moved: Responses that are foretold otherwise; None where nothing can be foretold now.
+        judged: Responses whose limits or verdict are others now, a phrase each.
         runs_added: Whether only runs were added that change nothing yet.
     """
 
     changed: tuple[str, ...]
     moved: tuple[Moved, ...] | None
+    judged: tuple[str, ...] = ()
     runs_added: bool = False
 
     @property
@@ -96,7 +98,12 @@ def match_version(
     changed = [name for name in INPUT_WORDS if version.inputs.get(name) != inputs.get(name)]
     moved = None if now is None else tuple(_moved(version.readings, now))
     runs_added = changed == ["plan"] and moved == ()
-    return Match(changed=() if runs_added else tuple(changed), moved=moved, runs_added=runs_added)
+    return Match(
+        changed=() if runs_added else tuple(changed),
+        moved=moved,
+        judged=tuple(_judged_otherwise(version.readings, now or ())),
+        runs_added=runs_added,
+    )
 
 
 def _moved(before: Sequence[AgreedReading], now: Sequence[AgreedReading]) -> Iterator[Moved]:
@@ -110,6 +117,23 @@ def _moved(before: Sequence[AgreedReading], now: Sequence[AgreedReading]) -> Ite
             response=one.response, unit=one.unit, before=one.value, low=one.true_low,
             high=one.true_high, now=value,
         )  # fmt: skip
+
+
+def _judged_otherwise(
+    before: Sequence[AgreedReading], now: Sequence[AgreedReading]
+) -> Iterator[str]:
+    known = {one.response: one for one in before}
+    for one in now:
+        was = known.get(one.response)
+        if was is None:
+            yield f"{one.response} is new"
+        elif (was.limits, was.verdict) != (one.limits, one.verdict):
+            yield f"{one.response} {_judged(was)} then, {_judged(one)} now"
+
+
+def _judged(one: AgreedReading) -> str:
+    limits = " and ".join(one.limits) or "no limit"
+    return f"{limits} ({one.verdict})" if one.verdict else limits
 
 
 def _findings(match: Match, number: int) -> Iterator[Finding]:
@@ -132,6 +156,11 @@ def _findings(match: Match, number: int) -> Iterator[Finding]:
 
 
 def _moved_words(match: Match) -> str:
+    limits = f" Limits: {'; '.join(match.judged)}." if match.judged else ""
+    return _foretold_words(match) + limits
+
+
+def _foretold_words(match: Match) -> str:
     if match.moved is None:
         return "Nothing can be foretold now."
     if not match.moved:

@@ -46,11 +46,14 @@ def agree_contract(outcome: AgreeOutcome) -> dict[str, Any]:
 
 def _match_object(match: Match | None) -> dict[str, Any]:
     if match is None:
-        return {"matches": None, "changed": [], "moved": None}
+        return {"matches": None, "changed": [], "moved": None, "judged_otherwise": []}
     moved = None
     if match.moved is not None:
         moved = [{**asdict(one), "is_beyond": one.is_beyond} for one in match.moved]
-    return {"matches": match.holds, "changed": list(match.changed), "moved": moved}
+    return {
+        "matches": match.holds, "changed": list(match.changed), "moved": moved,
+        "judged_otherwise": list(match.judged),
+    }  # fmt: skip
 
 
 def _version_row(agreement: Agreement, one: Version) -> dict[str, Any]:

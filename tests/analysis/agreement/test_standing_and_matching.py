@@ -99,3 +99,12 @@ def test_what_moved_beyond_its_interval_is_told_with_its_numbers() -> None:
     assert "inside the intervals" in near.findings(1)[0].what
     assert "60 (58 to 62) units then, 63.1 units now" in far.findings(1)[0].what
     assert "foretold no more" in gone.findings(1)[0].what
+
+
+def test_a_limit_that_moved_is_told_although_nothing_is_foretold_otherwise() -> None:
+    """A goal that changed may break a verdict while every number stays."""
+    before = replace(VERSION, readings=(replace(GLOSS, limits=("at least 55",), verdict="met"),))
+    stricter = replace(GLOSS, limits=("at least 61",), verdict="not met")
+    (finding,) = match_version(before, {**INPUTS, "goals": "cd"}, (stricter,)).findings(1)
+
+    assert "at least 55 (met) then, at least 61 (not met) now" in finding.what
