@@ -222,7 +222,8 @@ def _response(frozen: FrozenResponse, seen: Observed) -> ResponseOutcome:
         sd=sd, t=deviation / sd if sd > 0.0 else None, inside=_inside(frozen, deviation, sd),
         interval=_interval(frozen, sd) if lost else frozen.interval, recomputed=lost,
         within=_all_within(batches), batches=batches, scatter_ratio=ratio, scatter_p=p,
-        controls=_controls(frozen, seen.controls), new_controls=_new_controls(frozen, seen), left_out=seen.left_out,
+        controls=_controls(frozen, seen.controls), new_controls=_new_controls(frozen, seen),
+        left_out=seen.left_out,
     )  # fmt: skip
 
 

@@ -173,20 +173,13 @@ def _block(outcome: RoundOutcome, off: Sequence[ResponseOutcome]) -> Iterator[tu
     if off and len(judged) > 1 and all(abs(one.t or 0.0) > SHIFTED for one in judged):
         yield FITS, f"All {len(judged)} responses came out shifted at once."
     if off and not run:
-        new = dict.fromkeys(name for one in off for name in one.new_controls)
-        if new:
-            yield (
-                FITS,
-                (
-                    f"The controls ({', '.join(new)}) were not run before, so that they cannot rule "
-                    "out a drift."
-                ),
-            )
-        else:
-            yield (
-                FITS,
-                ("No control was run beside the batches, so that a drift cannot be ruled out."),
-            )
+        new = ", ".join(dict.fromkeys(name for one in off for name in one.new_controls))
+        words = (
+            f"Controls that were not run before ({new}) cannot rule out a drift."
+            if new
+            else "No control was run beside the batches, so that a drift cannot be ruled out."
+        )
+        yield FITS, words
 
 
 def _model(outcome: RoundOutcome, off: Sequence[ResponseOutcome]) -> Iterator[tuple[int, str]]:

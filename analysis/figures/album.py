@@ -8,12 +8,14 @@ from itertools import count
 
 import numpy as np
 
+from analysis.agreement.judged_round import JudgedRound
 from analysis.choice.compromise import Compromise
 from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.bends import draw_bends
 from analysis.figures.box_cox import draw_box_cox
 from analysis.figures.coefficients import draw_coefficients
+from analysis.figures.confirmation import draw_confirmation
 from analysis.figures.contours import draw_contours
 from analysis.figures.cox_traces import draw_cox_traces
 from analysis.figures.drawn import Drawn
@@ -64,6 +66,7 @@ class AlbumRequest:
         influence: What it hangs on, where that was looked at.
         trade_offs: What stands against what round it; without it no frontier is drawn.
         landscapes: Surveys by response, where they are known already; not made twice.
+        confirmations: Rounds of confirmation batches; those that are judged are drawn.
     """
 
     study: Study
@@ -75,6 +78,7 @@ class AlbumRequest:
     influence: InfluenceOnChoice | None = None
     trade_offs: TradeOffs | None = None
     landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
+    confirmations: tuple[JudgedRound, ...] = ()
 
     @property
     def fits(self) -> dict[str, Surface]:
@@ -171,6 +175,12 @@ def _frontier(request: AlbumRequest) -> Iterator[Drawn]:
         controls=controls,
         names=[one.name for one in responses if one.name in found.responses][:MOST_LANDSCAPES],
     )
+
+
+def _confirmation(request: AlbumRequest) -> Iterator[Drawn]:
+    for judged in request.confirmations:
+        if any(one.batches and one.n for one in judged.outcome.responses):
+            yield draw_confirmation(judged)
 
 
 def _influence(request: AlbumRequest) -> Iterator[Drawn]:
@@ -372,6 +382,11 @@ FIGURES: Mapping[str, FigureKind] = {
             name="frontier",
             for_="What one response costs in another, among recipes that nothing beats.",
             draw=_frontier,
+        ),
+        FigureKind(
+            name="confirmation",
+            for_="Whether new batches came out as foretold and within the limits.",
+            draw=_confirmation,
         ),
         FigureKind(
             name="influence",

@@ -18,6 +18,7 @@ from analysis.report.blocks import (
     TableBlock,
     WordsBlock,
 )
+from analysis.report.confirmation_part import confirmation_blocks
 from analysis.report.content import ReportContent
 from analysis.report.controls import control_table
 from analysis.report.gathered_findings import pressing_findings
@@ -62,6 +63,7 @@ def bench_section(content: ReportContent) -> Section:
             ("What each setting does", list(_figures(content, ("effects",)))),
             ("What more of each additive does", list(_figures(content, ("additives",)))),
             ("What stands against what", list(trade_off_blocks(content))),
+            ("Confirmation batches", list(confirmation_blocks(content))),
             ("Other recipes nearly as good", list(_alternatives(content))),
             ("Each level at its best", list(_levels(content))),
             ("Against the controls", list(_controls(content))),

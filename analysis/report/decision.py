@@ -178,8 +178,7 @@ def _how_sure(content: ReportContent) -> tuple[str, ...]:
         lines.append(f"Of the variation in runs left out, the models foretell: {listed(told)}.")
     if content.not_fitted:
         lines.append(f"Not modelled: {listed(list(content.not_fitted))}.")
-    if content.compromise is not None and not _is_confirmed(content):
-        lines.append("No batch has confirmed it yet.")
+    lines += _confirmed(content)
     return tuple(lines) or ("Nothing can be said before readings are in.",)
 
 
@@ -229,8 +228,16 @@ def _left_out_off_scale(content: ReportContent, data: ResponseData, family: str)
     return family == "gaussian" and any(kinds.get(run) != "control" for run in data.off_scale)
 
 
-def _is_confirmed(content: ReportContent) -> bool:
-    return content.plan is not None and "confirm" in content.plan.kind
+def _confirmed(content: ReportContent) -> tuple[str, ...]:
+    """Say what the latest batches of the laboratory and of the plant say of a recipe."""
+    latest = {one.entry.where: one for one in content.confirmations}
+    judged = [one for one in latest.values() if one.outcome.state == "judged"]
+    if judged:
+        return tuple(one.verdict_words() for one in judged)
+    has_runs = content.plan is not None and "confirm" in content.plan.kind
+    if content.compromise is None or has_runs:
+        return ()
+    return ("No batch has confirmed it yet.",)
 
 
 def _next_steps(content: ReportContent) -> tuple[str, ...]:
@@ -238,15 +245,18 @@ def _next_steps(content: ReportContent) -> tuple[str, ...]:
         return content.next_steps
     waiting = [line.text for line in content.standing if line.state in ("missing", "waiting")]
     if content.compromise is None:
-        return tuple(waiting) or ("Enter the readings, fit the responses and choose again.",)
+        told = (*content.model_steps, *waiting)
+        return told or ("Enter the readings, fit the responses and choose again.",)
     if not _is_any_good(content.compromise):
         return (
             "No recipe serves every aim: settle which worst or limit can move, or widen the region "
             "and extend the plan. Nothing is recommended.",
+            *content.model_steps,
             *waiting,
         )
     steps = [
-        "Make the recommended recipe as new batches beside a control before anything rests on it."
+        *content.model_steps,
+        "Make the recommended recipe as new batches beside a control before anything rests on it.",
     ]
     if content.compromise.unmet:
         steps.insert(

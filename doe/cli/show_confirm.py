@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from analysis.agreement.confirmation import ResponseOutcome
 from analysis.agreement.confirmation_size import ConfirmSize
+from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.plant import PlantOutcome
 from analysis.report.rounding import interval_error, interval_text, percent, plain, with_error
 from doe.cli.screen import paragraph, text_table, typed
 from doe.cli.show_planning import runs_text
 from doe.steps.confirm import ConfirmOutcome
-from doe.steps.confirm_judging import JudgedRound
 from doe.steps.confirm_taking_in import Moved
 from doe.study.confirmation import Confirmation, FrozenResponse
 
@@ -106,10 +106,10 @@ def _limits(one: FrozenResponse) -> str:
 def _judged(judged: JudgedRound, outcome: ConfirmOutcome) -> Iterator[str]:
     folder = typed(outcome.session.folder.path)
     if judged.outcome.state != "judged":
-        yield paragraph(_waits(judged))
+        yield paragraph(judged.waiting_words())
         yield f"Next: millbase enter {folder} …, then millbase confirm {folder}"
         return
-    yield paragraph(verdict_words(judged))
+    yield paragraph(judged.verdict_words())
     yield _verdicts(judged)
     yield _batches(judged)
     if judged.plant:
@@ -125,39 +125,11 @@ def _judged(judged: JudgedRound, outcome: ConfirmOutcome) -> Iterator[str]:
         )
 
 
-def _waits(judged: JudgedRound) -> str:
-    named = [
-        f"{name} of run{'s' if len(runs) > 1 else ''} {', '.join(map(str, runs))}"
-        for name, runs in judged.outcome.waiting.items()
-    ]
-    return f"{judged.entry.words.capitalize()} waits for readings: {'; '.join(named)}."
-
-
-def verdict_words(judged: JudgedRound) -> str:
-    """Say the verdict in a sentence or two."""
-    outcome, entry = judged.outcome, judged.entry
-    head = entry.words.capitalize()
-    off = [one.response for one in outcome.responses if one.is_off]
-    missed = [one.response for one in outcome.responses if one.within is False]
-    if outcome.passed is None:
-        return f"{head}: open. No batch gave a value of {', '.join(outcome.lacking)}."
-    if outcome.passed:
-        told = "every batch is within the limits" if entry.where == "plant" else (
-            "every mean lies where it was foretold, and every batch within the limits"
-        )  # fmt: skip
-        return f"{head}: confirmed; {told}."
-    words = [f"{head}: NOT confirmed."]
-    if off:
-        words.append(f"The mean lies outside its interval: {', '.join(off)}.")
-    if missed:
-        words.append(f"Batches miss a limit: {', '.join(missed)}.")
-    return " ".join(words)
-
-
 def _verdicts(judged: JudgedRound) -> str:
     rows = [_verdict_row(one) for one in judged.outcome.responses]
+    must = "laboratory's interval" if judged.entry.where == "plant" else "it must lie in"
     heads = [
-        "response", "foretold", "mean", "unit", "it must lie in", "inside", "off by, sd",
+        "response", "foretold", "mean", "unit", must, "inside", "off by, sd",
         "each batch", "within",
     ]  # fmt: skip
     return text_table(heads, rows)

@@ -20,6 +20,7 @@ from analysis.agreement.confirmation_size import (
     recommended,
     size_words,
 )
+from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.planning import Foretold, RoundAsked, foretell
 from analysis.agreement.units import RoundUnits
 from analysis.fits.together import coefficients_together
@@ -33,7 +34,7 @@ from doe.layouts.order import RoundStart
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.confirm_contract import confirm_contract
 from doe.steps.confirm_findings import judged_findings, planned_findings
-from doe.steps.confirm_judging import JudgedRound, frozen_inputs, judge_round, judged_rounds
+from doe.steps.confirm_judging import frozen_inputs, judge_round, judged_rounds
 from doe.steps.confirm_taking_in import Moved, what_moved
 from doe.steps.model_choice import FitOptions
 from doe.steps.nominal import Nominal, nominal_of

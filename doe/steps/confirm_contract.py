@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.agreement.confirmation import ResponseOutcome
 from analysis.agreement.confirmation_size import ConfirmSize
+from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.reasons import NextRound, Reason
-from doe.steps.confirm_judging import JudgedRound
 from doe.steps.confirm_taking_in import Moved
 from doe.steps.contract import envelope
 from doe.steps.plan import run_rows

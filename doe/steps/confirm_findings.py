@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analysis.agreement.basis import ConfirmBasis
+from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.plant import FEWEST_PLANT_BATCHES
 from doe.steps.analysis_of import StudyAnalysis
-from doe.steps.confirm_judging import JudgedRound, changed_findings
+from doe.steps.confirm_judging import changed_findings
 from doe.steps.confirm_taking_in import Moved
 from doe.steps.nominal import Nominal
 from doe.study.confirmation import Confirmation
 from doe.study.finding import Finding
+
+# A next plant batch that meets its limits less often than this is worth a word; our own choice.
+SAFE = 0.95
 
 
 def planned_findings(
@@ -135,6 +139,16 @@ def _plant(judged: JudgedRound) -> Iterator[Finding]:
             "lies off has no interval yet.",
             advice="A second plant batch tells it.",
         )
+    for one in judged.plant:
+        if one.next_within is not None and one.next_within < SAFE:
+            yield Finding(
+                level="caution",
+                what=f"With this offset and the plant's own scatter the next plant batch meets the "
+                f"limits of {one.response} in {one.next_within:.0%} of cases.",
+                evidence={"chance": float(f"{one.next_within:.4g}")},
+                advice="Move the settings for the plant, or make more plant batches if this rests "
+                "on few.",
+            )
     off = [one for one in judged.plant if one.is_told]
     for one in off:
         yield Finding(

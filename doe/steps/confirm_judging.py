@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
 from analysis.agreement.confirmation import RoundOutcome, judge
+from analysis.agreement.judged_round import JudgedRound as JudgedRound
 from analysis.agreement.observed import Observed, observe
 from analysis.agreement.planning import scale_of
 from analysis.agreement.plant import PlantOutcome, judge_plant
-from analysis.agreement.reasons import NextRound, Reason, next_round, weigh_reasons
+from analysis.agreement.reasons import next_round, weigh_reasons
 from analysis.fits.fit import Fit
 from analysis.lab.at_its_stage import at_its_stage
 from analysis.lab.responses import gather
@@ -33,37 +34,6 @@ _CHANGED: Mapping[str, str] = {
     "goals": "goals of the brief (responses, limits of acceptance, prices)",
     "choices": "choices (models, settings kept)",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class JudgedRound:
-    """A round as it stands.
-
-    Attributes:
-        outcome: Held against its rule.
-        plant: Scatter and offset of the plant, response by response.
-        reasons: If it failed: why, the likeliest first.
-        next: If it failed: the best next round.
-        taken_in: Whether the models are built on it now.
-        changed: What has changed since it was planned, in words.
-    """
-
-    outcome: RoundOutcome
-    plant: tuple[PlantOutcome, ...] = ()
-    reasons: tuple[Reason, ...] = ()
-    next: NextRound | None = None
-    taken_in: bool = False
-    changed: tuple[str, ...] = field(default=())
-
-    @property
-    def entry(self) -> Confirmation:
-        """What was frozen."""
-        return self.outcome.entry
-
-    @property
-    def state(self) -> str:
-        """planned, waiting, judged or taken in."""
-        return "taken in" if self.taken_in else self.outcome.state
 
 
 def judged_rounds(
