@@ -98,8 +98,7 @@ def _sequential(
     Q = start / np.linalg.norm(start, axis=0)
     rows: list[AnovaRow] = []
     parts = [(source.name, table.surface[:, list(source.columns)]) for source in sources]
-    if table.block_names:
-        parts.insert(0, ("blocks", table.block_columns))
+    parts = [*((name, columns) for name, columns, _ in table.passing_parts), *parts]
     for name, columns in parts:
         new = _new_directions(columns, Q)
         share = new.T @ y
@@ -111,14 +110,16 @@ def _sequential(
 def _partial(
     table: FitTable, solved: LeastSquares, sources: Sequence[Source]
 ) -> tuple[AnovaRow, ...]:
-    every = list(sources)
-    p = len(solved.coefficients)
-    if table.block_names:
-        count = len(table.block_names) - 1
-        blocks = Source(name="blocks", order="blocks", columns=tuple(range(p - count, p)))
-        every.insert(0, blocks)
+    every = [*passing_sources(table), *sources]
     return tuple(
         _tested(source.name, "partial", *partial_test(solved, source), solved) for source in every
+    )
+
+
+def passing_sources(table: FitTable) -> tuple[Source, ...]:
+    """Give drift and blocks as sources, where they are fitted."""
+    return tuple(
+        Source(name=name, order=name, columns=places) for name, _, places in table.passing_parts
     )
 
 

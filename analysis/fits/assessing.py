@@ -46,7 +46,7 @@ def assess(
     terms = [term_label(column.term) for column in table.columns]
     sources = sources_of(table.columns, terms, coding)
     groups = replicate_groups(data.planned.values, coding, table.control)
-    pure = pure_error(solved.residuals, groups, table.block_columns)
+    pure = pure_error(solved.residuals, groups, table.passing)
     lack_rows, lack = lack_of_fit_rows(solved, *pure)
     outliers, limit = outliers_of(table, solved)
     total, total_df = sum_about_means(table)

@@ -40,7 +40,7 @@ def blocks_to_fit(
         data: The response over its runs.
         surface: Columns of the model, shape (n, s); zeros for controls.
         labels: Names of the columns.
-        n_controls: Controls, each with its own mean.
+        n_controls: Other columns beside the surface: a mean a control, and a drift.
 
     Raises:
         FitError: Planned blocks cannot be told from terms of the model.

@@ -61,8 +61,7 @@ def candidates_of(data: ResponseData, coding: Coding, scale: Scale, table: FitTa
         scale: The scale to fit on.
         table: The runs with the full model.
     """
-    beside = np.hstack([table.control_columns, table.block_columns])
-    columns = _Columns(data=data, coding=coding, beside=beside)
+    columns = _Columns(data=data, coding=coding, beside=table.beside)
     strata = strata_of_data(data)
     plain = _Plain(columns, averaged(data, scale), log_jacobian(data, scale))
     full = plain.solve_columns(table.matrix)

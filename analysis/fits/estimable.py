@@ -70,12 +70,13 @@ def refuse_too_large(
     """Put into words why a model cannot be fitted, and which smaller one can."""
     n, p = table.matrix.shape
     labels = table.all_labels
-    beside = np.hstack([table.control_columns, table.block_columns])
+    beside = table.beside
     smaller = largest_model(
         settings, table.control, coding, beside=beside, without=_absent(model, coding)
     )
     n_beside = beside.shape[1]
-    more = f" ({n_beside} of them for controls and blocks)" if n_beside else ""
+    named = "controls and blocks" if table.drift is None else "controls, drift and blocks"
+    more = f" ({n_beside} of them for {named})" if n_beside else ""
     if n < p:
         what = f"the {model.name} model has {p} coefficients{more}, but {n} runs can be fitted"
         drop = ""

@@ -8,6 +8,7 @@ from typing import Literal
 
 from analysis.fits.kenward_roger import KenwardRoger
 from analysis.fits.likelihood.parts import CountPart, OrdinalPart
+from analysis.fits.order_slope import OrderSlope
 from analysis.fits.with_controls import WithControls
 from doe.model.coding import Coding
 from doe.model.matrix import Column
@@ -72,6 +73,8 @@ class Fit:
             runs have a component of their own.
         classes: Of a rating: the surface is then the logit of the probability of the accepted ones.
         counts: Of a count: the surface is then the logarithm of its mean.
+        drift: Slope along the order as done that was fitted beside the surface; None where nothing
+            is corrected. The surface, and every mean, stands at its middle.
     """
 
     response: str
@@ -98,6 +101,7 @@ class Fit:
     by_reading: bool = False
     classes: OrdinalPart | None = None
     counts: CountPart | None = None
+    drift: OrderSlope | None = None
 
     def __post_init__(self) -> None:
         p = len(self.columns)

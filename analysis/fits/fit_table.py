@@ -1,14 +1,17 @@
-"""The table that least squares sees: surface columns, controls, blocks."""
+"""The table that least squares sees: surface columns, controls, drift, blocks."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from doe.model.matrix import Column
-from doe.study.settings import FloatArray, frozen_array
+from doe.study.settings import FloatArray, IntArray, frozen_array
 
+# How tables call the column of a drift that is corrected for.
+DRIFT = "drift along the order"
 # Differences below this part of the readings are their rounding.
 EXACT = 16.0 * float(np.finfo(np.float64).eps)
 
@@ -25,6 +28,8 @@ class FitTable:
         labels: Their names in tables.
         control: Name of the control of each run, None for runs of the plan.
         block: Block of each run; all None where no blocks are fitted.
+        drift: Place of each run in the order as done, less its middle, shape (n,); None where a
+            drift is not corrected for.
     """
 
     run: tuple[int, ...]
@@ -34,12 +39,15 @@ class FitTable:
     labels: tuple[str, ...]
     control: tuple[str | None, ...]
     block: tuple[str | None, ...]
+    drift: FloatArray | None = None
 
     def __post_init__(self) -> None:
         if self.surface.shape != (len(self.run), len(self.columns)):
             raise ValueError(f"{len(self.run)} runs, surface of shape {self.surface.shape}")
         object.__setattr__(self, "y", frozen_array(self.y))
         object.__setattr__(self, "surface", frozen_array(self.surface))
+        if self.drift is not None:
+            object.__setattr__(self, "drift", frozen_array(self.drift))
 
     @property
     def control_names(self) -> tuple[str, ...]:
@@ -72,16 +80,61 @@ class FitTable:
         return columns
 
     @property
+    def drift_columns(self) -> FloatArray:
+        """The column of the drift, shape (n, 1); no column where it is not corrected for."""
+        return np.zeros((len(self.run), 0)) if self.drift is None else self.drift[:, None]
+
+    @property
+    def passing(self) -> FloatArray:
+        """What passes over runs whatever their recipe: drift, then blocks; shape (n, d + b − 1)."""
+        return np.hstack([self.drift_columns, self.block_columns])
+
+    @property
+    def beside(self) -> FloatArray:
+        """All that is fitted beside the surface: controls, drift, blocks."""
+        return np.hstack([self.control_columns, self.passing])
+
+    @property
     def matrix(self) -> FloatArray:
-        """All columns: surface, controls, blocks; shape (n, p)."""
-        return np.hstack([self.surface, self.control_columns, self.block_columns])
+        """All columns: surface, controls, drift, blocks; shape (n, p)."""
+        return np.hstack([self.surface, self.beside])
+
+    @property
+    def passing_parts(self) -> tuple[tuple[str, FloatArray, tuple[int, ...]], ...]:
+        """Drift and blocks as sources: name, columns, and their places among all p."""
+        parts = [(DRIFT, self.drift_columns), ("blocks", self.block_columns)]
+        start, found = self.surface.shape[1] + len(self.control_names), []
+        for name, columns in parts:
+            places = tuple(range(start, start + columns.shape[1]))
+            start += len(places)
+            if places:
+                found.append((name, columns, places))
+        return tuple(found)
+
+    @property
+    def drift_place(self) -> int | None:
+        """Which of the p columns is the drift; None where it is not corrected for."""
+        return None if self.drift is None else self.surface.shape[1] + len(self.control_names)
+
+    def of_rows(self, rows: Sequence[int] | IntArray) -> FitTable:
+        """Keep or repeat rows, in the order given."""
+        return replace(
+            self,
+            run=tuple(self.run[i] for i in rows),
+            y=self.y[rows],
+            surface=self.surface[rows],
+            control=tuple(self.control[i] for i in rows),
+            block=tuple(self.block[i] for i in rows),
+            drift=None if self.drift is None else self.drift[rows],
+        )
 
     @property
     def all_labels(self) -> tuple[str, ...]:
         """Names of the p columns in words."""
         controls = tuple(f"mean of control '{name}'" for name in self.control_names)
         blocks = tuple(f"block {name}" for name in self.block_names[:-1])
-        return self.labels + controls + blocks
+        drift = () if self.drift is None else (DRIFT,)
+        return self.labels + controls + drift + blocks
 
     @property
     def is_planned(self) -> tuple[bool, ...]:

@@ -11,6 +11,7 @@ from analysis.fits.assessing import assess, block_effects
 from analysis.fits.assessment import Assessment, BoxCox
 from analysis.fits.blocks import blocks_to_fit
 from analysis.fits.box_cox import automatic_scale, box_cox
+from analysis.fits.drift_values import DriftCorrection
 from analysis.fits.estimable import labels_of, refuse_too_large, surface_columns
 from analysis.fits.findings import findings_of
 from analysis.fits.fit import Fit, Scale
@@ -30,6 +31,7 @@ from analysis.fits.mixed_response import (
     rows_in_strata,
 )
 from analysis.fits.no_scatter import has_no_scatter, without_rounding
+from analysis.fits.order_slope import OrderSlope, less_middle
 from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
 from analysis.fits.reduction import Reduction
 from analysis.fits.scales import scale_of
@@ -55,6 +57,7 @@ class FittedResponse:
         findings: What the reader should know of it.
         reduction: The full model beside it, where terms were left out or tried to leave out.
         form: Forms of one factor beside the polynomial, where one is in use or was looked for.
+        drift: The fit without correction beside it, where a drift is corrected for.
     """
 
     fit: Fit
@@ -62,6 +65,7 @@ class FittedResponse:
     findings: tuple[Finding, ...]
     reduction: Reduction | None = None
     form: FormComparison | None = None
+    drift: DriftCorrection | None = None
 
 
 def fit_response(
@@ -165,7 +169,9 @@ def table_of(
     surface = surface_columns(data.actual.values, data.control, coding, model)
     labels = labels_of(model, coding)
     n_controls = len({name for name in data.control if name is not None})
-    blocks = blocks_to_fit(data, surface, labels, n_controls)
+    drift = less_middle(data.order, data.drift_middle)
+    n_beside = n_controls + (drift is not None)
+    blocks = blocks_to_fit(data, surface, labels, n_beside)
     table = FitTable(
         run=data.run,
         y=np.array([np.mean(run) for run in data.repeats]),
@@ -174,6 +180,7 @@ def table_of(
         labels=labels,
         control=data.control,
         block=blocks.of,
+        drift=drift,
     )
     return table, blocks.name, blocks.findings
 
@@ -263,6 +270,14 @@ def _fit(
         name: (float(solved.coefficients[s + i]), float(covariance[s + i, s + i] ** 0.5))
         for i, name in enumerate(table.control_names)
     }
+    place, slope = table.drift_place, None
+    if place is not None:
+        slope = OrderSlope(
+            slope=float(solved.coefficients[place]),
+            std_error=float(covariance[place, place] ** 0.5),
+            df=float(solved.df),
+            middle=data.drift_middle or 0.0,
+        )
     return Fit(
         response=data.response.name,
         unit=data.response.unit,
@@ -279,6 +294,7 @@ def _fit(
         block_effects=block_effects(table, solved),
         control_means=controls,
         with_controls=_with_controls(table, solved, covariance),
+        drift=slope,
         n=len(table.run),
         runs=table.run,
         repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import linalg
 
+from analysis.fits.anova import passing_sources
 from analysis.fits.assessment import AnovaRow, SourceKind
 from analysis.fits.in_strata import InStrata
 from analysis.fits.kenward_roger import ContrastTest, KenwardRoger, contrast_test
@@ -76,8 +77,7 @@ def _sequential(fitted: InStrata, sources: Sequence[Source]) -> tuple[AnovaRow, 
     Q = _new_directions(root @ table.own_means, np.zeros((len(y), 0)))
     parts = [(one.name, table.surface[:, list(one.columns)], list(one.columns)) for one in sources]
     rows: list[AnovaRow] = []
-    if table.block_names:
-        parts.insert(0, ("blocks", table.block_columns, []))
+    parts = [*((name, columns, []) for name, columns, _ in table.passing_parts), *parts]
     for name, columns, numbers in parts:
         new = _new_directions(root @ columns, Q)
         Q = np.hstack([Q, new])
@@ -91,10 +91,7 @@ def _sequential(fitted: InStrata, sources: Sequence[Source]) -> tuple[AnovaRow, 
 
 def _partial(fitted: InStrata, sources: Sequence[Source]) -> tuple[AnovaRow, ...]:
     p = fitted.table.matrix.shape[1]
-    every = list(sources)
-    if fitted.table.block_names:
-        count = len(fitted.table.block_names) - 1
-        every.insert(0, Source(name="blocks", order="blocks", columns=tuple(range(p - count, p))))
+    every = [*passing_sources(fitted.table), *sources]
     back, b = fitted.weighed.back, fitted.solution.solved.coefficients
     rows: list[AnovaRow] = []
     for source in every:

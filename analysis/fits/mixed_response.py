@@ -19,6 +19,7 @@ from analysis.fits.likelihood_of_mixed import profile_of
 from analysis.fits.mixed_assessing import assess_mixed
 from analysis.fits.mixed_findings import mixed_findings
 from analysis.fits.no_scatter import has_no_scatter
+from analysis.fits.order_slope import OrderSlope
 from analysis.fits.readings_on_scale import (
     averaged,
     every_reading,
@@ -60,16 +61,7 @@ def rows_in_strata(table: FitTable, solved: LeastSquares, strata: DataStrata) ->
     """
     if not strata.names or solved.df < 1:
         return None
-    rows = strata.rows
-    return FitTable(
-        run=tuple(table.run[i] for i in rows),
-        y=table.y[rows],
-        surface=table.surface[rows],
-        columns=table.columns,
-        labels=table.labels,
-        control=tuple(table.control[i] for i in rows),
-        block=tuple(table.block[i] for i in rows),
-    )
+    return table.of_rows(strata.rows)
 
 
 def box_cox_in_strata(
@@ -156,6 +148,14 @@ def _fit(job: MixedJob, fitted: InStrata) -> Fit:
         )
         for i, name in enumerate(table.control_names)
     }
+    place, slope = table.drift_place, None
+    if place is not None:
+        slope = OrderSlope(
+            slope=float(solution.solved.coefficients[place]),
+            std_error=float(solution.covariance[place, place] ** 0.5),
+            df=float(df[place]),
+            middle=data.drift_middle or 0.0,
+        )
     known = _adjustment(solution, s)
     return Fit(
         response=data.response.name,
@@ -178,6 +178,7 @@ def _fit(job: MixedJob, fitted: InStrata) -> Fit:
         repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),
         method="reml",
         adjustment=known,
+        drift=slope,
         by_reading=job.strata.by_reading,
     )
 

@@ -168,16 +168,7 @@ def refitting(data: ResponseData, coding: Coding, fitted: FittedResponse) -> Ref
 
 def rows_of(table: FitTable, stay: BoolArray) -> FitTable:
     """Keep some rows of a table, shape (n,); columns of blocks and controls without any go."""
-    places = np.flatnonzero(stay)
-    return FitTable(
-        run=tuple(table.run[i] for i in places),
-        y=table.y[places],
-        surface=table.surface[places],
-        columns=table.columns,
-        labels=table.labels,
-        control=tuple(table.control[i] for i in places),
-        block=tuple(table.block[i] for i in places),
-    )
+    return table.of_rows(np.flatnonzero(stay))
 
 
 def _generalised(

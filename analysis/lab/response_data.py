@@ -61,6 +61,8 @@ class ResponseData:
         gelled: Runs that gelled, among those off the scale or left out.
         pending: Runs of the plan without a reading so far.
         left_out: Why each other run is not fitted, by run number.
+        drift_middle: Place in the order as done that a straight drift is taken off to, where it is
+            fitted beside the model; None where nothing is corrected.
         findings: What the reader ought to know of the data.
     """
 
@@ -85,6 +87,7 @@ class ResponseData:
     gelled: tuple[int, ...] = ()
     pending: tuple[int, ...] = ()
     left_out: Mapping[int, str] = field(default_factory=dict)
+    drift_middle: float | None = None
     findings: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:

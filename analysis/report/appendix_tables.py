@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, ComponentRow, RunRow
+from analysis.fits.drift_values import slope_in_words
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word, units_word
@@ -80,6 +81,7 @@ def quality_table(fit: Fit, checks: Assessment) -> Table:
         ("condition number", _plain(checks.condition)),
         ("decimal digits it leaves", _plain(checks.digits_left, 2)),
         *_lack_of_fit_rows(checks),
+        *_drift_rows(fit, checks),
         *_check_rows(checks),
         *_unit_rows(fit, checks),
     ]
@@ -280,6 +282,16 @@ def _check_rows(checks: Assessment) -> Iterable[tuple[str, Cell]]:
     if checks.normality is not None:
         text = f"W = {plain(checks.normality.w, 3)}, p {_equals(checks.normality.p)}"
         yield "straightness of the normal plot", Cell(text=text)
+
+
+def _drift_rows(fit: Fit, checks: Assessment) -> Iterable[tuple[str, Cell]]:
+    if fit.drift is None:
+        return
+    told = (fit.drift.slope, *fit.drift.interval(checks.level))
+    (slope, low, high), unit = slope_in_words(fit, told)
+    interval = f"{plain(low, 3)} to {plain(high, 3)}"
+    text = f"{plain(slope, 3)} ({interval}) {unit}, p {_equals(fit.drift.p)}"
+    yield "corrected for drift with order as done", Cell(text=text)
 
 
 def _unit_rows(fit: Fit, checks: Assessment) -> Iterable[tuple[str, Cell]]:

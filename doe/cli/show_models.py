@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
 from analysis.fits.assessment import Assessment, CoefficientRow
@@ -21,13 +22,15 @@ from analysis.report.rounding import (
 )
 from analysis.surface.exact import COMPUTED
 from analysis.surface.level_comparison import LevelComparison, middles_words
-from doe.cli.screen import findings_text, paragraph, text_table
-from doe.cli.show_drift import show_drift
+from doe.cli.screen import WIDTH, findings_text, paragraph, text_table
+from doe.cli.show_drift import show_correction, show_drift
 from doe.cli.show_forms import show_forms
 from doe.cli.show_landscape import show_landscape
 from doe.cli.show_reduction import show_reduction
 from doe.model.strata import RESIDUAL
+from doe.steps.drift_contract import corrected_value
 from doe.steps.fit import FitOutcome
+from doe.steps.next_steps import NextStep, next_steps
 from doe.steps.predict import PredictOutcome
 
 
@@ -35,7 +38,13 @@ def show_fit(outcome: FitOutcome) -> str:
     """Show every fitted response, those that the recipe gives, then those that have no model."""
     comparisons = outcome.analysis.comparisons
     parts = [
-        _fitted(name, fitted, comparisons[name]) + show_landscape(outcome.landscapes.get(name))
+        _fitted(
+            name,
+            fitted,
+            comparisons[name],
+            show_correction(fitted, corrected_value(outcome.analysis, name)),
+        )
+        + show_landscape(outcome.landscapes.get(name))
         for name, fitted in outcome.analysis.fitted.items()
     ]
     parts += [
@@ -53,7 +62,20 @@ def show_fit(outcome: FitOutcome) -> str:
         parts.append(drift)
     if outcome.kept:
         parts.append("Kept in choices.toml.")
+    parts.append(_next(next_steps(outcome.analysis)))
     return "\n\n".join(parts)
+
+
+def _next(steps: Sequence[NextStep]) -> str:
+    """Number what to do next."""
+    lines = [
+        textwrap.fill(
+            one.sentence, WIDTH, initial_indent=f"  {number}. ", subsequent_indent="     ",
+            break_on_hyphens=False, break_long_words=False,
+        )
+        for number, one in enumerate(steps, start=1)
+    ]  # fmt: skip
+    return "\n".join(["What to do next:", *lines])
 
 
 def show_predict(outcome: PredictOutcome) -> str:
@@ -95,7 +117,12 @@ def _what_intervals_are(outcome: PredictOutcome) -> list[str]:
     ]
 
 
-def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelComparison]) -> str:
+def _fitted(
+    name: str,
+    fitted: FittedResponse,
+    comparisons: Sequence[LevelComparison],
+    beside: Sequence[str] = (),
+) -> str:
     fit, known = fitted.fit, fitted.assessment
     scale = "" if fit.scale.name == "identity" else f", {fit.scale.name} scale"
     unit = f" ({fit.unit})" if fit.unit else ""
@@ -113,6 +140,7 @@ def _fitted(name: str, fitted: FittedResponse, comparisons: Sequence[LevelCompar
     parts += [*_levels_compared(fit, comparisons), paragraph(_summary(fit, known))]
     parts += show_reduction(name, fitted.reduction)
     parts += show_forms(name, fitted.form)
+    parts += beside
     parts.append(findings_text(fitted.findings))
     return "\n\n".join(part for part in parts if part)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from analysis.fits.bench_scatter import BenchScatter, bench_scatter
 from analysis.fits.control_drift import ControlDrift, control_drifts
+from analysis.fits.drift_correction import told_of_drift
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.forms.comparing import compare_forms
@@ -15,6 +16,7 @@ from analysis.fits.forms.findings import bias_finding, form_findings
 from analysis.fits.forms.fitting import fit_with_form
 from analysis.fits.likelihood.any_response import fit_any_response
 from analysis.fits.likelihood.reducing import reduce_likelihood
+from analysis.fits.order_slope import to_correct
 from analysis.fits.reduction import behind, beside
 from analysis.fits.selection import reduce_fit
 from analysis.fits.together import Together, responses_together
@@ -32,7 +34,7 @@ from doe.model.set_later import without_settings
 from doe.model.term import Model
 from doe.model.terms import make_model, model_names
 from doe.steps.doubts import in_short, study_doubts
-from doe.steps.model_choice import FitOptions, ModelChoice, choose_model
+from doe.steps.model_choice import FitOptions, ModelChoice, choose_model, corrects_drift
 from doe.steps.session import Session
 from doe.study.brief import Study
 from doe.study.finding import Finding
@@ -125,6 +127,7 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
     computed, not_computed = _computed(study, tuple(n for n in asked if n not in names), coding)
     gathered = gather(study, plan, session.readings, session.actuals, session.choices)
     data = {name: at_its_stage(study, one) for name, one in gathered.items()}
+    data |= {n: to_correct(data[n]) for n in names if corrects_drift(n, session, options)}
     fitted: dict[str, FittedResponse] = {}
     errors: dict[str, FitError] = {}
     findings: list[Finding] = []
@@ -133,6 +136,7 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
             chosen = choose_model(study.response(name), session, coding, options)
             fitted[name], more = _fit_chosen(data[name], coding, chosen, options)
             fitted[name] = _beside_the_test(data[name], fitted[name])
+            fitted[name] = told_of_drift(data[name], coding, fitted[name])
             findings += more
         except FitError as error:
             errors[name] = error

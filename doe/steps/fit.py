@@ -13,16 +13,17 @@ from analysis.fits.forms.values import typed_form
 from analysis.lab.as_made import as_made
 from analysis.surface.exact import COMPUTED, ExactResponse
 from analysis.surface.near_models import near_models_finding
-from analysis.surface.noise import full_row, production_of
+from analysis.surface.noise import production_of
 from analysis.surface.survey import SurfaceLandscape, survey_all
 from doe.model.set_later import set_later, without_settings
 from doe.model.terms import make_model, term_label, unambiguous_label
-from doe.model.vertices import overall_centroid
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
+from doe.steps.drift_contract import drift_object, looked_at
 from doe.steps.fit_contract import response_object
 from doe.steps.landscape_contract import landscape_object
 from doe.steps.model_choice import FitOptions
+from doe.steps.next_steps import next_steps
 from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.session import Session, open_study
 from doe.study.choices import ResponseChoice
@@ -96,6 +97,7 @@ def fit_contract(
             name: {
                 **response_object(fitted, comparisons[name]),
                 "control_drift": [asdict(one) for one in drifts[name]],
+                "drift": drift_object(analysis, name),
                 "bench_scatter": _asdict_or_none(scatters[name]),
                 "landscape": landscape_object(landscapes[name]) if name in landscapes else None,
             }
@@ -114,6 +116,10 @@ def fit_contract(
         },
         "not_fitted": dict(analysis.not_fitted),
         "not_computed": dict(analysis.not_computed),
+        "next": [
+            {"what": one.what, "command": one.command, "responses": list(one.responses)}
+            for one in next_steps(analysis)
+        ],
         "waiting": {
             name: list(data.pending) for name, data in analysis.data.items() if data.pending
         },
@@ -145,12 +151,7 @@ def _told_of_near(analysis: StudyAnalysis) -> StudyAnalysis:
     """Say where models nearly as good differ: at the settings chosen, else in the middle."""
     if not any(one.reduction and one.reduction.near for one in analysis.fitted.values()):
         return analysis
-    chosen = analysis.session.choices.chosen
-    if chosen is not None and chosen.settings:
-        production = production_of(analysis.session.study, analysis.coding)
-        row, where = full_row(chosen.settings, analysis.coding, production), "at the settings kept"
-    else:
-        row, where = overall_centroid(analysis.region)[0], "in the middle of the region"
+    row, where = looked_at(analysis)
     fitted = {}
     for name, one in analysis.fitted.items():
         near = one.reduction.near if one.reduction is not None else ()
@@ -175,6 +176,7 @@ def _keep(session: Session, options: FitOptions, analysis: StudyAnalysis) -> Ses
             scale=fitted.fit.scale.name if options.scale else before.scale,
             power=fitted.fit.scale.power if options.scale else before.power,
             form=None if bend is None else typed_form(bend),
+            correct_drift=True if fitted.fit.drift is not None else None,
             because=options.because,
             role=options.role,
         )

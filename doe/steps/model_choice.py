@@ -40,6 +40,7 @@ class FitOptions:
         level: Confidence of intervals, 0..1.
         with_full: Fit the full model beside one on record that terms were left out of.
         with_forms: Compare the polynomial with the forms that grind time and dose may follow.
+        correct_drift: Fit a straight drift along the order as done beside the model; None as kept.
     """
 
     model: str | None = None
@@ -55,12 +56,13 @@ class FitOptions:
     level: float = 0.95
     with_full: bool = False
     with_forms: bool = False
+    correct_drift: bool | None = None
 
     @property
     def tries_out(self) -> bool:
         """Whether something is tried that is not on record."""
         asked = self.model or self.drop or self.scale or self.form or self.only or self.reduce
-        return bool(asked) and not self.keep
+        return bool(asked or self.correct_drift is not None) and not self.keep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +124,13 @@ def choose_model(
         forms=tuple(one for one in forms_of(session.study, coding) if one.factor not in later),
         later=later,
     )
+
+
+def corrects_drift(name: str, session: Session, options: FitOptions) -> bool:
+    """Tell whether a response is to be corrected for drift: as asked, else as kept."""
+    if options.correct_drift is not None:
+        return options.correct_drift
+    return bool(session.choices.response(name).correct_drift)
 
 
 def _at_its_stage(model: str | Model, later: tuple[str, ...], coding: Coding) -> str | Model:

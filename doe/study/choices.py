@@ -32,6 +32,7 @@ class ResponseChoice:
         scale: Name of the scale, None for that of the brief.
         power: Exponent of the scale `power`.
         form: Form of one factor, such as `grind time: first order`; None for the polynomial.
+        correct_drift: Whether a straight drift along the order as done is fitted beside the model.
         because: Why.
         role: Who decided.
     """
@@ -43,6 +44,7 @@ class ResponseChoice:
     scale: str | None = None
     power: float | None = None
     form: str | None = None
+    correct_drift: bool | None = None
     because: str = ""
     role: str = ""
 

@@ -39,6 +39,8 @@ def toml_value(value: Scalar | Sequence[str]) -> str:
     """Write a value; numbers in the fewest digits that read back the same."""
     if isinstance(value, str):
         return '"' + "".join(_escaped(letter) for letter in value) + '"'
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, int):
         return str(int(value))
     if isinstance(value, float):

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.fits.fit import Fit
-from analysis.fits.fit_table import FitTable
 from analysis.fits.fitted_response import table_of
 from analysis.fits.least_squares import solve_least_squares
 from analysis.fits.likelihood_of_mixed import PlainLikelihood, maximum_likelihood
@@ -168,13 +167,9 @@ def rows_of(data: ResponseData, coding: Coding, model: Model, fit: Fit) -> FormR
         model=model,
         settings=data.actual.values[rows],
         y=y,
-        beside=_beside(table)[rows],
+        beside=table.beside[rows],
         planned=np.array(table.is_planned)[rows],
         run=np.array(table.run)[rows],
         strata=strata.strata if in_strata else make_strata(len(y), []),
         log_jacobian=jacobian(data, fit.scale),
     )
-
-
-def _beside(table: FitTable) -> FloatArray:
-    return np.hstack([table.control_columns, table.block_columns])

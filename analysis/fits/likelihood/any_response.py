@@ -39,22 +39,45 @@ def fit_any_response(
     Raises:
         FitError: See `fit_response`.
     """
+    fitted: FittedResponse
     kind = kind_of(data.response)
+    apart = _controls_off_scale(data)
+    if data.drift_middle is not None and _by_likelihood(data, apart):
+        plain = replace(data, drift_middle=None)
+        fitted = fit_any_response(plain, coding, model=model, drop=drop, scale=scale, level=level)
+        return replace(fitted, findings=(*fitted.findings, _not_corrected(data)))
     if kind == "rating" and len(data):
         return fit_rating(data, coding, model=model, drop=drop, level=level)
     if kind == "count" and data.whole is None and len(data) and are_counts(data):
         return fit_count(data, coding, model=model, drop=drop, level=level)
-    apart = _controls_off_scale(data)
     if data.whole is not None and not apart:
-        fitted: FittedResponse = fit_off_scale(
-            data, coding, model=model, drop=drop, scale=scale, level=level
-        )
+        fitted = fit_off_scale(data, coding, model=model, drop=drop, scale=scale, level=level)
     else:
         fitted = fit_response(data, coding, model=model, drop=drop, scale=scale, level=level)
         fitted = replace(fitted, findings=(*fitted.findings, *apart))
     if kind == "count" and len(data):
         return replace(fitted, findings=(*fitted.findings, _no_counts(data)))
     return fitted
+
+
+def _by_likelihood(data: ResponseData, apart: Sequence[Finding]) -> bool:
+    """Tell the responses that are fitted by a likelihood of their own."""
+    kind = kind_of(data.response)
+    if not len(data):
+        return False
+    if kind == "rating" or (kind == "count" and data.whole is None and are_counts(data)):
+        return True
+    return data.whole is not None and not apart
+
+
+def _not_corrected(data: ResponseData) -> Finding:
+    return Finding(
+        level="caution",
+        what=f"'{data.response.name}' is not corrected for drift: a rating, a count or a response "
+        "with runs off the scale is fitted by a likelihood of its own, which holds no drift.",
+        advice="Read its controls along the order by eye, and make late runs once more if they "
+        "moved.",
+    )
 
 
 def _controls_off_scale(data: ResponseData) -> tuple[Finding, ...]:

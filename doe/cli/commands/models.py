@@ -62,6 +62,13 @@ def fit(
             help="best: of all smaller models; backward: term by term. Asks for --reduce.",
         ),
     ] = None,
+    correct_drift: Annotated[
+        bool | None,
+        typer.Option(
+            "--correct-drift/--no-correct-drift",
+            help="Fit a straight drift along the order as done beside the model.",
+        ),
+    ] = None,
     keep: KeepOption = False,
     because: BecauseOption = "",
     role: RoleOption = "",
@@ -76,7 +83,7 @@ def fit(
     options = FitOptions(
         model=model, drop=tuple(drop or ()), only=tuple(only or ()), scale=scale,
         form=form, reduce=reduce or reduce_by is not None, reduce_by=reduce_by or "best",
-        keep=keep, because=because, role=role, level=level,
+        correct_drift=correct_drift, keep=keep, because=because, role=role, level=level,
     )  # fmt: skip
     finish(fit_study(study, options), json, show_fit)
 

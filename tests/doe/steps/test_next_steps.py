@@ -1,0 +1,96 @@
+"""What `fit` says is to be done next: one short list, most important first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from doe.cli.show_models import show_fit
+from doe.steps.adopt import adopt_table
+from doe.steps.fit import fit_study
+from doe.steps.next_steps import MOST_STEPS, RULES, next_steps
+from doe.steps.note import NoteOptions, note_study
+from tests.journeys.briefs import factors, study_of
+
+RESPONSE = '[[response]]\nname = "y"\nper = "batch"\nscale = "identity"\n'
+Surface = Callable[[float, float], float]
+
+
+def plain(a: float, b: float) -> float:
+    """Bend a little, as a quadratic can."""
+    return 5 + a - 0.5 * b + a * b + 0.5 * a * a
+
+
+def jumping(a: float, b: float) -> float:
+    """Jump where no quadratic does."""
+    return 5 + (4 if (a, b) == (1, 1) else 0) - (4 if (a, b) == (0, 1) else 0)
+
+
+def adopted(folder: Path, surface: Surface, *, wild: int | None = None, twice: bool = True) -> Path:
+    """Adopt a grid of three levels, made twice, with one wild reading if asked for."""
+    made = study_of(folder / "s", factors(2), RESPONSE)
+    rng = np.random.default_rng(11)
+    grid = [(a, b) for a in (-1, 0, 1) for b in (-1, 0, 1)] * (2 if twice else 1)
+    lines = ["z1,z2,y"]
+    for i, (a, b) in enumerate(grid, start=1):
+        off = 3.0 if i == wild else 0.0
+        lines.append(f"{a},{b},{surface(a, b) + 0.1 * rng.normal() + off:.4f}")
+    (folder / "table.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    adopt_table(folder / "table.csv", made)
+    return made
+
+
+def test_nothing_but_the_way_on_where_all_is_well(tmp_path: Path) -> None:
+    """In the contract and on the screen."""
+    outcome = fit_study(adopted(tmp_path, plain))
+    (only,) = outcome.contract()["next"]
+
+    assert only == {
+        "what": "Then go on to choose the settings", "command": "millbase choose STUDY",
+        "responses": [],
+    }  # fmt: skip
+    assert "What to do next:\n  1. Then go on to choose" in show_fit(outcome)
+
+
+def test_a_run_that_lies_far_off_is_looked_at_first_until_somebody_did(tmp_path: Path) -> None:
+    """A note that it stands settles it."""
+    study = adopted(tmp_path, plain, wild=12)
+    first = next_steps(fit_study(study).analysis)[0]
+
+    assert "run 12 (y)" in first.what
+    assert first.command.startswith("millbase note STUDY --run 12 ")
+    note_study(study, NoteOptions(says="stands", because="read again", run=12))
+    assert not any("run 12" in one.what for one in next_steps(fit_study(study).analysis))
+
+
+def test_lack_of_fit_is_mended_by_runs_for_a_larger_model(tmp_path: Path) -> None:
+    """The surface jumps, and replicates agree."""
+    told = next_steps(fit_study(adopted(tmp_path, jumping)).analysis)
+
+    (step,) = [one for one in told if "larger model" in one.what]
+    assert step.command == "millbase extend STUDY --for model"
+    assert step.responses == ("y",)
+
+
+def test_runs_made_once_ask_for_replicates(tmp_path: Path) -> None:
+    """Nothing tells misfit from scatter."""
+    told = next_steps(fit_study(adopted(tmp_path, plain, twice=False)).analysis)
+
+    assert any(one.command == "millbase extend STUDY --for replicates" for one in told)
+
+
+def test_the_list_is_short_and_says_nothing_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever number of rules speak, the way on stays last."""
+    analysis = fit_study(adopted(tmp_path, jumping, wild=12)).analysis
+    told = next_steps(analysis)
+    assert len({one.sentence for one in told}) == len(told) <= MOST_STEPS
+
+    loud = next(rule for rule in RULES if rule(analysis) is not None)
+    monkeypatch.setattr("doe.steps.next_steps.RULES", (loud,) * 9)
+    assert len(next_steps(analysis)) == MOST_STEPS
+    assert next_steps(analysis)[-1].command == "millbase choose STUDY"
