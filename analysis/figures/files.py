@@ -11,9 +11,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-from analysis.figures.looks import house_look, leave_glyphs_to_the_viewer
+from analysis.figures.looks import FONT_STACK, GENERIC_FACE, house_look, leave_glyphs_to_the_viewer
 
 PNG_DPI = 160
+# Of 9: a third of the time of the usual 6, files a few per cent larger.
+QUICK = 3
 
 
 def save_figures(figures: Mapping[str, Figure], *, made: str = "") -> Mapping[str, bytes]:
@@ -51,18 +53,21 @@ def png_bytes(figure: Figure, made: str = "") -> bytes:
         leave_glyphs_to_the_viewer()
         FigureCanvasAgg(figure)
         about = {"Software": None, "Description": made or None}
-        figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata=about)
+        figure.savefig(
+            buffer, format="png", dpi=PNG_DPI, metadata=about, pil_kwargs={"compress_level": QUICK}
+        )
     return buffer.getvalue()
 
 
 def _lighter(svg: str) -> str:
     """Name the faces once, on the root element, and give paths hundredths of a point."""
-    faces = re.search(r"font-family: ([^;\"]*)", svg)
-    if faces is None:
+    if "font-family: " not in svg:
         return svg
     bare = re.sub(r"font-family: [^;\"]*;? ?", "", svg)
     bare = re.sub(r'(?<= d=")[^"]*', _two_places, bare)
-    return bare.replace("<svg ", f'<svg style="font-family: {faces[1]}" ', 1)
+    # All of the stack, not only what this machine has: the reader's may have others.
+    faces = ", ".join([*(f"'{name}'" for name in FONT_STACK), GENERIC_FACE])
+    return bare.replace("<svg ", f'<svg style="font-family: {faces}" ', 1)
 
 
 def _two_places(path: re.Match[str]) -> str:
