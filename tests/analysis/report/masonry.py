@@ -10,7 +10,6 @@ from functools import cache
 import numpy as np
 
 from analysis.choice.again import search_of
-from analysis.choice.again import search_of
 from analysis.choice.compromise import Compromise, ExpectedResponse, Recipe
 from analysis.choice.frontier import find_frontier
 from analysis.choice.influential import (
@@ -19,9 +18,6 @@ from analysis.choice.influential import (
     InfluenceOnChoice,
     MovedSetting,
 )
-from analysis.choice.limit_prices import LimitPrices
-from analysis.choice.trade_offs import TradeOffs
-from analysis.choice.frontier import find_frontier
 from analysis.choice.limit_prices import LimitPrices
 from analysis.choice.trade_offs import TradeOffs
 from analysis.figures.album import AlbumRequest, make_album
@@ -158,7 +154,6 @@ def request_of(study: Masonry) -> AlbumRequest:
         data=study.data,
         compromise=study.compromise,
         trade_offs=study.trade_offs,
-        trade_offs=study.trade_offs,
         influence=_influence(study),
     )
 
@@ -209,7 +204,6 @@ def full_content(study: Masonry, figures: tuple[Drawn, ...] = ()) -> ReportConte
         fitted=study.fitted,
         compromise=study.compromise,
         trade_offs=study.trade_offs,
-        trade_offs=study.trade_offs,
         batch_recipe=study.batch_recipe(),
         figures=figures,
         status=(StatusLine(state="waiting", text="Run 41 waits for water uptake."),),
@@ -244,14 +238,6 @@ class Masonry:
         self.fitted[first] = compare_forms(self.data[first], self.coding, plain, plain, kinetics)
         self.candidates = sample_region(self.region, 2000, rng)
         self.compromise = self._compromise()
-        fits = {name: one.fit for name, one in self.fitted.items()}
-        search = search_of(self.study, self.region, fits, self.compromise, seed=1)
-        # The frontier alone: the other searches are tested where they live.
-        self.trade_offs = TradeOffs(
-            frontier=find_frontier(search), weights=(), views=(), least_regret=None,
-            limit_prices=LimitPrices(within=self.compromise.best, is_met=True, prices=()),
-            least_dose=None,
-        )  # fmt: skip
         fits = {name: one.fit for name, one in self.fitted.items()}
         search = search_of(self.study, self.region, fits, self.compromise, seed=1)
         # The frontier alone: the other searches are tested where they live.
