@@ -1,0 +1,224 @@
+"""`confirm` as a user runs it: plan, wait, judge, take in, the plant."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from doe.cli.app import run
+from doe.errors import PlanError, StudyError
+from doe.steps.adopt import adopt_table
+from doe.steps.analysis_of import analyse
+from doe.steps.confirm import ConfirmOptions, confirm_study
+from doe.steps.enter import enter_files
+from doe.steps.model_choice import FitOptions
+from doe.steps.session import open_study
+from doe.steps.status import study_status
+
+BRIEF = """\
+format = 1
+[study]
+title = "invented"
+seed = 3
+[[factor]]
+name = "dose"
+low = 0.8
+high = 2.4
+[[factor]]
+name = "grind time"
+unit = "min"
+low = 15
+high = 45
+set_per = "sample"
+[[control]]
+name = "old"
+every = "round"
+settings = { dose = 1.0, "grind time" = 30 }
+[[response]]
+name = "viscosity"
+unit = "mPa·s"
+scale = "log"
+aim = "low"
+best = 200
+worst = 900
+accept = { at_most = 750 }
+[[response]]
+name = "gloss"
+aim = "high"
+best = 60
+worst = 30
+accept = { at_least = 40 }
+"""
+AT = ("dose=1.8", "grind time=36")
+
+
+@pytest.fixture(scope="module")
+def adopted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Eight batches of three samples, adopted from a table."""
+    folder = tmp_path_factory.mktemp("confirm")
+    (folder / "study.toml").write_text(BRIEF, encoding="utf-8")
+    rng = np.random.default_rng(3)
+    lines = ["run,batch,dose,grind time,viscosity,gloss"]
+    for number, dose in enumerate((0.8, 1.6, 2.4, 0.8, 1.6, 2.4, 1.2, 2.0), start=1):
+        shift = rng.normal(0, 0.1)
+        for time in (15, 30, 45):
+            y = np.exp(7.2 - 0.3 * dose - 0.01 * time + shift + rng.normal(0, 0.05))
+            gloss = 40 + 5 * dose + rng.normal(0, 1)
+            lines.append(f"{len(lines)},{number},{dose},{time},{y:.1f},{gloss:.1f}")
+    table = folder / "table.csv"
+    table.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    adopt_table(table, folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def planned(adopted: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with two batches planned."""
+    folder = tmp_path_factory.mktemp("planned") / "study"
+    shutil.copytree(adopted, folder)
+    confirm_study(folder, ConfirmOptions(batches=2, at=AT, role="formulator"))
+    return folder
+
+
+def _copy(folder: Path, to: Path) -> Path:
+    return Path(shutil.copytree(folder, to / "study"))
+
+
+def _enter(folder: Path, lines: list[str]) -> None:
+    file = folder / "new.csv"
+    file.write_text("\n".join(["run,viscosity,gloss", *lines]) + "\n", encoding="utf-8")
+    enter_files(folder, [file])
+
+
+def _confirm_runs(folder: Path) -> tuple[list[int], list[int]]:
+    plan = open_study(folder).needed_plan()
+    of = [
+        (run, kind) for run, kind, r in zip(plan.run, plan.kind, plan.round, strict=True) if r > 1
+    ]
+    return [r for r, k in of if k == "confirm"], [r for r, k in of if k == "control"]
+
+
+def test_planning_adds_a_round_and_freezes_what_is_foretold(planned: Path) -> None:
+    """New numbers, controls as the brief asks, hashes, seed, version and who in the file."""
+    runs, controls = _confirm_runs(planned)
+    assert len(runs) == 2
+    assert len(controls) == 1
+    assert min(runs + controls) == 25
+    known: dict[str, Any] = json.loads((planned / "confirmation.json").read_text("utf-8"))
+    assert known["format"] == 1
+    entry = known["entries"][0]
+    assert (entry["number"], entry["round"], entry["where"]) == (1, 2, "laboratory")
+    assert (entry["seed"], entry["who"]) == (3, "formulator")
+    assert {"version", "region", "goals", "readings", "choices"} <= set(entry["inputs"])
+    assert entry["settings"] == {"dose": 1.8, "grind time": 36.0}
+    assert entry["rule"]["shared_by"] == "joint"
+    viscosity = entry["responses"][0]
+    assert viscosity["interval"][0] < viscosity["value"] < viscosity["interval"][1]
+    assert viscosity["limits"] == [None, 750]
+
+
+def test_half_of_the_readings_wait_and_all_are_judged_by_themselves(
+    planned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The fit stays as it was all the while, and says why."""
+    folder = _copy(planned, tmp_path)
+    before = analyse(open_study(folder), FitOptions()).fits["gloss"].coefficients
+    (first, second), (control,) = _confirm_runs(folder)
+    _enter(folder, [f"{first},520,49"])
+    outcome = confirm_study(folder)
+    assert outcome.judged is not None
+    assert outcome.judged.state == "waiting"
+    assert not outcome.is_no
+    with pytest.raises(PlanError, match="still waits"):
+        confirm_study(folder, ConfirmOptions(batches=2))
+    _enter(folder, [f"{second},560,49.5", f"{control},780,45"])
+    assert run(["confirm", str(folder), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["did"], found["verdict"]) == ("judged", "confirmed")
+    assert set(found["judged"]["responses"]) == {"viscosity", "gloss"}
+    analysis = analyse(open_study(folder), FitOptions())
+    assert np.array_equal(analysis.fits["gloss"].coefficients, before)
+    said = " ".join(one.what for one in analysis.data["gloss"].findings)
+    assert "a confirmation run tests the model and does not build it" in said
+    lines, findings = study_status(open_study(folder), analysis)
+    assert any(one.text.startswith("Confirmation 1") and one.state == "done" for one in lines)
+    assert not any("was planned, these have changed" in one.what for one in findings)
+
+
+def test_a_failure_says_what_it_says_and_can_be_taken_in_all_the_same(
+    planned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit 1, reasons, the best next round; the user's word moves the models."""
+    folder = _copy(planned, tmp_path)
+    (first, second), (control,) = _confirm_runs(folder)
+    _enter(folder, [f"{first},1300,49", f"{second},1250,49.5", f"{control},780,45"])
+    assert run(["confirm", str(folder)]) == 1
+    shown = capsys.readouterr().out
+    assert "NOT confirmed" in shown
+    assert "Best next: millbase extend" in shown
+    with pytest.raises(StudyError, match="no reason"):
+        confirm_study(folder, ConfirmOptions(take_in=True))
+    outcome = confirm_study(folder, ConfirmOptions(take_in=True, because="we trust them"))
+    assert outcome.moved is not None
+    assert outcome.moved.settings
+    assert outcome.contract()["did"] == "taken in"
+    after = analyse(open_study(folder), FitOptions()).fits["viscosity"]
+    assert set(after.runs) == {*range(1, 25), first, second, control}
+    assert "we trust them" in (folder / "choices.toml").read_text("utf-8")
+    # What was frozen stands, and the verdict with it.
+    assert outcome.is_no
+    with pytest.raises(PlanError, match="no judged"):
+        confirm_study(folder, ConfirmOptions(take_in=True, because="again"))
+
+
+def test_a_brief_that_changed_afterwards_is_named(planned: Path, tmp_path: Path) -> None:
+    """The rule is that of the day it was planned; judge and check say what changed."""
+    folder = _copy(planned, tmp_path)
+    brief = (folder / "study.toml").read_text("utf-8")
+    (folder / "study.toml").write_text(brief.replace("at_most = 750", "at_most = 500"), "utf-8")
+    (first, second), (control,) = _confirm_runs(folder)
+    _enter(folder, [f"{first},520,49", f"{second},560,49.5", f"{control},780,45"])
+    outcome = confirm_study(folder)
+    assert not outcome.is_no
+    assert any("goals of the brief" in one.what for one in outcome.findings)
+
+
+def test_batches_of_the_plant_keep_to_themselves(planned: Path, tmp_path: Path) -> None:
+    """Own scatter and offset; never in the models, not even on the user's word."""
+    folder = _copy(planned, tmp_path)
+    outcome = confirm_study(folder, ConfirmOptions(plant=True, batch_kg=800.0, at=AT))
+    assert outcome.added is not None
+    runs = outcome.added.run
+    assert len(runs) == 3
+    assert set(outcome.added.kind) == {"confirm"}
+    _enter(
+        folder,
+        [f"{r},{v},{g}" for r, v, g in zip(runs, (640, 700, 610), (49, 51, 50), strict=True)],
+    )
+    outcome = confirm_study(folder, ConfirmOptions(plant=True))
+    assert outcome.judged is not None
+    assert not outcome.is_no
+    viscosity = outcome.judged.plant[0]
+    assert viscosity.offset_is == "ratio"
+    assert viscosity.offset > 1.0
+    said = " ".join(
+        one.what for one in analyse(open_study(folder), FitOptions()).data["gloss"].findings
+    )
+    assert "a batch of the plant" in said
+    with pytest.raises(StudyError, match="plant"):
+        confirm_study(folder, ConfirmOptions(plant=True, take_in=True, because="x"))
+
+
+def test_how_many_plans_nothing(adopted: Path) -> None:
+    """Only the table and its sentences."""
+    before = (adopted / "plan.json").read_bytes()
+    outcome = confirm_study(adopted, ConfirmOptions(how_many=True, at=AT))
+    assert len(outcome.sizes) == 8
+    assert "Recommended" in outcome.size_words[0]
+    assert (adopted / "plan.json").read_bytes() == before
+    assert not (adopted / "confirmation.json").exists()
