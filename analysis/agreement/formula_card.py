@@ -28,6 +28,8 @@ class CardLine:
         tolerance_kg: How far off it may be, ±, to the same decimals; None where none is stated.
         tolerance_percent: The same of its own kg, as stated.
         tolerance_from: What states it.
+        window_kg: From where to where its kg may lie in the tolerance box, the other additives
+            making room; None where none was sought.
     """
 
     step: int
@@ -38,6 +40,7 @@ class CardLine:
     tolerance_kg: float | None
     tolerance_percent: float | None
     tolerance_from: str
+    window_kg: tuple[float, float] | None = None
 
     @property
     def is_finer_than_scale(self) -> bool:
@@ -134,7 +137,6 @@ def make_card(subject: CardSubject, version: Version, batch_kg: float | None = N
         to the batch.
     """
     size = version.batch_kg if batch_kg is None else batch_kg
-    held_percent = max((one.held_back_percent for one in version.titrations), default=0.0)
     balance = next((one.name for one in version.formula if one.kind == "balance"), "")
     return FormulaCard(
         title=subject.title,
@@ -143,8 +145,7 @@ def make_card(subject: CardSubject, version: Version, batch_kg: float | None = N
         state=subject.agreement.state(version),
         batch_kg=size,
         lines=tuple(
-            _line(step, one, size, held_percent if one.kind == "balance" else 0.0)
-            for step, one in enumerate(version.formula, start=1)
+            _line(version, step, one, size) for step, one in enumerate(version.formula, start=1)
         ),
         titrations=tuple(
             CardTitration(
@@ -165,7 +166,10 @@ def make_card(subject: CardSubject, version: Version, batch_kg: float | None = N
     )
 
 
-def _line(step: int, line: FormulaLine, batch_kg: float, held_percent: float) -> CardLine:
+def _line(version: Version, step: int, line: FormulaLine, batch_kg: float) -> CardLine:
+    held_percent = 0.0
+    if line.kind == "balance":
+        held_percent = max((one.held_back_percent for one in version.titrations), default=0.0)
     kg = batch_kg * (line.percent - held_percent) / 100.0
     decimals = scale_decimals(kg)
     tolerance = None
@@ -174,8 +178,18 @@ def _line(step: int, line: FormulaLine, batch_kg: float, held_percent: float) ->
     return CardLine(
         step=step, name=line.name, part=line.part, kg=kg, decimals=decimals,
         tolerance_kg=tolerance, tolerance_percent=line.tolerance_percent,
-        tolerance_from=line.tolerance_from,
+        tolerance_from=line.tolerance_from, window_kg=_window(version, line, kg),
     )  # fmt: skip
+
+
+def _window(version: Version, line: FormulaLine, kg: float) -> tuple[float, float] | None:
+    """Take the box of an additive's share over to its kg, in proportion."""
+    for one in version.settings:
+        if line.kind != "additive" or one.name != line.name or isinstance(one.value, str):
+            continue
+        if one.window_low is not None and one.window_high is not None and one.value > 0:
+            return kg * one.window_low / one.value, kg * one.window_high / one.value
+    return None
 
 
 def scale_decimals(kg: float) -> int:

@@ -68,6 +68,8 @@ def _state(card: FormulaCard) -> str:
         if version.final.without:
             why = f" ({version.final.because})" if version.final.because else ""
             parts.append(f"Made without {listed(version.final.without)}{why}.")
+        if not card.missing and not card.objecting:
+            parts.append("Every role agrees.")
     else:
         parts.append("DRAFT.")
         if card.missing:
@@ -115,14 +117,20 @@ def _weigh(card: FormulaCard) -> Iterator[Block]:
         )
         return
     stated = any(line.tolerance_kg is not None for line in card.lines)
+    has_box = any(line.window_kg is not None for line in card.lines)
     yield TableBlock(
         table=Table(
             name=WEIGH,
             title="What is weighed, as supplied.",
-            head=("", "material", "kg", "± kg"),
+            head=("", "material", "kg", "± kg", *(("box, kg",) if has_box else ())),
             words=2,
-            rows=tuple(_weigh_row(line) for line in card.lines),
-            note=_tolerance_note(card.lines) if stated else "",
+            rows=tuple(_weigh_row(line, has_box) for line in card.lines),
+            note=" ".join(
+                [
+                    *([_tolerance_note(card.lines)] if stated else []),
+                    *([_box_note(card.version)] if has_box else []),
+                ]
+            ),
         )
     )
     if not stated:
@@ -133,7 +141,7 @@ def _weigh(card: FormulaCard) -> Iterator[Block]:
     yield from (WordsBlock(text=_titration_words(one, card)) for one in card.titrations)
 
 
-def _weigh_row(line: CardLine) -> tuple[Cell, ...]:
+def _weigh_row(line: CardLine, has_box: bool) -> tuple[Cell, ...]:
     name = line.name if line.part == "mill base" else f"{line.name} (at the let-down)"
     if line.tolerance_kg is None:
         tolerance = MISSING
@@ -141,12 +149,16 @@ def _weigh_row(line: CardLine) -> tuple[Cell, ...]:
         tolerance = "finer scale"
     else:
         tolerance = fixed(line.tolerance_kg, line.decimals)
-    return (
+    cells = (
         Cell(text=str(line.step)),
         Cell(text=name),
         Cell(text=fixed(line.kg, line.decimals), value=line.kg),
         Cell(text=tolerance, value=line.tolerance_kg),
     )
+    if not has_box:
+        return cells
+    ends = [fixed(end, line.decimals) for end in line.window_kg or ()]
+    return (*cells, Cell(text=" to ".join(ends) or MISSING))
 
 
 def _tolerance_note(lines: Iterable[CardLine]) -> str:
@@ -176,14 +188,13 @@ def _settings(card: FormulaCard, study: Study) -> Iterator[Block]:
     if not rows:
         return
     has_box = any(one.window_low is not None for one in rows)
-    head = ("setting", "set to", "±", *(("all at once within",) if has_box else ()))
+    head = ("setting", "set to", "±", *(("box",) if has_box else ()))
     yield TableBlock(
         table=Table(
             name=SETTINGS,
             title="What is set.",
             head=head,
             rows=tuple(_setting_row(study, one, has_box) for one in rows),
-            note=_box_note(card.version) if has_box else "",
         )
     )
 
@@ -211,9 +222,9 @@ def _box_note(version: Version) -> str:
     if chance is None:
         return ""
     return (
-        f"Set anywhere within the last column, all settings at once, {percent(chance)} of "
-        "production batches or more still meet every limit. A share there is the additive's own "
-        "amount, the others making room at the same dose."
+        f"Box: anywhere within it, all settings at once, {percent(chance)} of production batches "
+        "or more still meet every limit; an additive moves there by its own amount, the others "
+        "making room at the same dose."
     )
 
 

@@ -60,9 +60,10 @@ def show_demo(outcome: DemoOutcome) -> str:
         paragraph(
             f"The whole way is done, on invented readings: {outcome.n_runs} runs planned, sheets "
             f"made, {outcome.n_readings} readings entered, {outcome.n_fitted} responses fitted, "
-            "a compromise found."
+            "a compromise found, and an invented team agrees on it."
         )
         + f"\n\nOpen the report: {outcome.report.page}"
+        + f"\nThe formula card: {outcome.agreed.contract()['card']}"
     )
 
 

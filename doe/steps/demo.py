@@ -1,4 +1,4 @@
-"""The step `demo`: the whole way on an invented study, from the brief to the report."""
+"""The step `demo`: the whole way on an invented study, from the brief to the agreement."""
 
 from __future__ import annotations
 
@@ -11,15 +11,18 @@ from typing import Any
 import numpy as np
 
 from doe.sheets.workbook import workbook_bytes
+from doe.steps.agree import AgreeOutcome
 from doe.steps.choose import ChooseOptions, choose_study
 from doe.steps.contract import envelope
 from doe.steps.enter import EnterOutcome, enter_files
 from doe.steps.fit import FitOptions, fit_study
 from doe.steps.invented import SOURCE
+from doe.steps.invented.agreeing import agree_invented
 from doe.steps.invented.entries import invented_entries
 from doe.steps.note import NoteOptions, note_study
 from doe.steps.plan import PlanOptions, plan_study
 from doe.steps.report import ReportOutcome, report_study
+from doe.steps.risk import assess_study_risk
 from doe.steps.session import study_folder
 from doe.steps.sheet import make_sheets
 from doe.study.finding import Finding
@@ -41,6 +44,7 @@ class DemoOutcome:
     n_runs: int
     n_readings: int
     n_fitted: int
+    agreed: AgreeOutcome
     report: ReportOutcome
     is_no: bool = False
 
@@ -55,6 +59,8 @@ class DemoOutcome:
             "runs": self.n_runs,
             "readings": self.n_readings,
             "fitted": self.n_fitted,
+            "agreement": self.agreed.contract()["state"],
+            "formula_card": self.agreed.contract()["card"],
             "report": str(self.report.page),
             "invented": True,
         }
@@ -71,26 +77,31 @@ def run_demo(path: Path, *, tell: Callable[[str], None] = lambda text: None) -> 
     Raises:
         StudyError: The folder holds a study already, or cannot be made.
     """
-    tell(f"1 of 8  brief: writing the invented study into {path} …")
+    tell(f"1 of 10  brief: writing the invented study into {path} …")
     StudyFolder(path).write_study_text(invented_brief(), command="demo")
-    tell("2 of 8  plan: choosing the runs …")
+    tell("2 of 10  plan: choosing the runs …")
     planned = plan_study(path, PlanOptions(runs=DEMO_RUNS, starts=DEMO_STARTS))
-    tell(f"3 of 8  sheet: workbook, cards and labels for {len(planned.plan)} batches …")
+    tell(f"3 of 10  sheet: workbook, cards and labels for {len(planned.plan)} batches …")
     make_sheets(path)
-    tell("4 of 8  enter: readings of a bench that never existed …")
+    tell("4 of 10  enter: readings of a bench that never existed …")
     entered, exchanged = _enter_invented(path)
-    tell("5 of 8  fit: models of every response …")
+    tell("5 of 10  fit: models of every response …")
     fit_study(path)
-    tell(f"6 of 8  note: batch {exchanged} was weighed with two additives exchanged; left out …")
+    tell(f"6 of 10  note: batch {exchanged} was weighed with two additives exchanged; left out …")
     note_study(path, _note(exchanged))
     fitted = fit_study(path, _reduced())
-    tell("7 of 8  choose: the compromise …")
-    choose_study(path, ChooseOptions())
-    tell("8 of 8  report: figures, tables and the page …")
+    tell("7 of 10  choose: the compromise …")
+    choose_study(path, _chosen())
+    tell("8 of 10  risk: what production scatter does to it …")
+    assess_study_risk(path)
+    tell("9 of 10  agree: a version, a word of each role, the formula card …")
+    agreed = agree_invented(path)
+    tell("10 of 10  report: figures, tables and the page …")
     return DemoOutcome(
         n_runs=len(planned.plan),
         n_readings=entered.computed,
         n_fitted=len(fitted.analysis.fitted),
+        agreed=agreed,
         report=report_study(path),
     )
 
@@ -112,6 +123,10 @@ def _enter_invented(path: Path) -> tuple[EnterOutcome, int]:
     filled = workbook_bytes(study, plan, actuals=made.actuals, raw=raw)
     folder.write({FILLED: filled, COLOUR: made.colour}, command="demo")
     return enter_files(path, [path / FILLED, path / COLOUR]), made.exchanged
+
+
+def _chosen() -> ChooseOptions:
+    return ChooseOptions(keep=True, because="serves every aim best (invented)", role="formulator")
 
 
 def _reduced() -> FitOptions:

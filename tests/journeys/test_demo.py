@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from doe.study.agreement_file import decode_agreement
 from tests.journeys.browser import BROWSER, Chromium
 from tests.journeys.conftest import Millbase
 
@@ -25,7 +26,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_demo_ends_by_naming_its_report(tmp_path: Path, millbase: Millbase, demo: Path) -> None:
-    """Eight steps are told on standard error; a second demo in the same folder is refused."""
+    """Ten steps are told on standard error; a second demo in the same folder is refused."""
     again = millbase("demo", demo)
 
     assert again.status == 2
@@ -56,6 +57,28 @@ def test_the_kept_readings_are_those_of_the_demo(demo: Path) -> None:
             rows.append([{**row, "entered": ""} for row in csv.DictReader(file)])
 
     assert rows[0] == rows[1]
+
+
+def test_the_invented_team_agrees_and_the_kept_agreement_is_theirs(
+    demo: Path, millbase: Millbase
+) -> None:
+    """One role objects first; the version is final, matches, and its card is there.
+
+    Numbers are compared as printed: their last digits hang on the processor.
+    """
+    told = millbase("agree", demo, "--json")
+    kept, made = (decode_agreement((folder / "agreement.toml").read_bytes())
+                  for folder in (KEPT, demo))  # fmt: skip
+
+    assert (told.status, told.json["state"], told.json["matches"]) == (0, "final", True)
+    assert [line["says"] for line in told.json["versions"][0]["lines"]].count("objects") == 1
+    assert (demo / "results" / "formula-card.pdf").read_bytes().startswith(b"%PDF")
+    (one,), (other,) = kept.versions, made.versions
+    assert one.settings_table() == other.settings_table()
+    assert (one.lines, one.final, one.inputs) == (other.lines, other.final, other.inputs)
+    assert one.not_tested == other.not_tested
+    for before, now in zip(one.readings, other.readings, strict=True):
+        assert now.value == pytest.approx(before.value, rel=1e-6)
 
 
 def test_the_demo_is_worth_reading(demo: Path, millbase: Millbase) -> None:
