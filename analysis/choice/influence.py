@@ -2,12 +2,12 @@
 
 All responses are fitted again without the unit; the search then starts from the present compromise,
 its rivals and the best of many scattered points, which is where a compromise moves to when it
-leaps. For the units that move it furthest the whole region may be searched again.
+leaps. For the units that move it furthest it may start from good places all over the region, too.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,9 +25,10 @@ from analysis.choice.influential import (
     moved_setting,
     units_of,
 )
+from analysis.choice.landscape import reach_of
 from analysis.choice.objective import Objective, make_objective
 from analysis.choice.recipe import RecipeBook
-from analysis.choice.starts import merit_of, scatter_over
+from analysis.choice.starts import Scatter, merit_of, pick_starts, scatter_over
 from analysis.choice.ties import EQUAL, break_ties
 from analysis.fits.without_runs import Refitting
 from analysis.surface.acceptance import AcceptLimit, accept_limits
@@ -40,10 +41,9 @@ from doe.study.settings import FloatArray
 
 # Scattered points that may turn out best without a unit: the best of all by the models in use.
 PLACES = 600
-# Units whose compromise is searched for over the whole region, where asked for.
-SEARCHED = 3
-# Chooses over the whole region with other models in place of some.
-Choose = Callable[[Mapping[str, Surface]], Compromise | None]
+# Units whose compromise is searched for over the whole region, where asked for, and from how many
+# good places that lie apart.
+SEARCHED, STARTS = 3, 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,7 +70,7 @@ def assess_influence(
     rng: np.random.Generator,
     *,
     slow: bool = False,
-    choose: Choose | None = None,
+    wide: bool = False,
 ) -> InfluenceOnChoice:
     """Choose the compromise again without each run, batch and day that has readings.
 
@@ -78,16 +78,17 @@ def assess_influence(
         question: What is judged.
         rng: Decides the scattered points.
         slow: Whether responses fitted by a likelihood of their own are fitted again, too.
-        choose: Searches the whole region; used for the units that move the compromise furthest.
+        wide: Whether to start from good places all over the region for the units that move the
+            compromise furthest.
     """
     data = {name: one.data for name, one in question.refittings.items()}
     held = tuple(n for n, one in question.refittings.items() if not (slow or one.is_quick))
     ground = _ground_of(question, rng)
     found = [_without(question, ground, unit, held) for unit in units_of(data)]
-    if choose is not None:
+    if wide:
         furthest = sorted(found, key=_rank)[:SEARCHED]
         found = [
-            _searched(question, one, held, choose) if one in furthest else one for one in found
+            _searched(question, ground, one, held) if one in furthest else one for one in found
         ]
     order = {"run": 0, "batch": 1, "day": 2}
     found.sort(key=lambda one: (order[one.unit.kind], *_rank(one)))
@@ -105,8 +106,7 @@ class _Ground:
     Attributes:
         charts: Convex pieces of the region.
         starts: The present compromise and its rivals.
-        places: Scattered points: chart and coordinates.
-        settings: Of these, shape (g, k).
+        scatter: Points all over the region, the best by the models of all runs first.
         row: The present compromise, shape (k,).
         top: Where the search ends with the models of all runs.
         settings_of_top: In words.
@@ -115,12 +115,15 @@ class _Ground:
 
     charts: tuple[Chart, ...]
     starts: tuple[tuple[int, FloatArray], ...]
-    places: tuple[tuple[int, FloatArray], ...]
-    settings: FloatArray
+    scatter: Scatter
     row: FloatArray
     top: Summit
     settings_of_top: SettingsRow
     has_ties: bool
+
+    def place(self, number: int) -> tuple[int, FloatArray]:
+        """Give chart and coordinates of a scattered point."""
+        return int(self.scatter.chart[number]), self.scatter.z[number]
 
 
 def _ground_of(question: InfluenceQuestion, rng: np.random.Generator) -> _Ground:
@@ -134,13 +137,11 @@ def _ground_of(question: InfluenceQuestion, rng: np.random.Generator) -> _Ground
     ]
     starts = tuple(place for row in rows if (place := _place(charts, row)) is not None)
     scatter = scatter_over(objective, charts, rng)
-    best = range(min(PLACES, len(scatter.z)))
-    places = tuple((int(scatter.chart[i]), scatter.z[i]) for i in best)
-    climbed = _highest(objective, charts, starts or places[:1])
+    climbed = _highest(objective, charts, starts or ((int(scatter.chart[0]), scatter.z[0]),))
     top = break_ties(objective, charts, climbed)
     return _Ground(
-        charts=charts, starts=starts, places=places, settings=scatter.settings[list(best)],
-        row=top.settings, top=top, settings_of_top=_book(question).named(top.settings),
+        charts=charts, starts=starts, scatter=scatter, row=top.settings, top=top,
+        settings_of_top=_book(question).named(top.settings),
         has_ties=top is not climbed,
     )  # fmt: skip
 
@@ -157,11 +158,9 @@ def _without(
 ) -> Influence:
     again, lost = _refitted(question, unit, held)
     objective = _objective(question, again)
-    values = objective.values(ground.settings)
+    values = objective.values(ground.scatter.settings[:PLACES])
     leap = int(np.argmax(merit_of(objective, values)))
-    top = _highest(objective, ground.charts, (*ground.starts, ground.places[leap]))
-    if ground.has_ties or top.score >= 1.0 - EQUAL:
-        top = break_ties(objective, ground.charts, top)
+    top = _top_from(objective, ground, (*ground.starts, ground.place(leap)))
     book = _book(question)
     return Influence(
         unit=unit,
@@ -174,22 +173,47 @@ def _without(
 
 
 def _searched(
-    question: InfluenceQuestion, one: Influence, held: Sequence[str], choose: Choose
+    question: InfluenceQuestion, ground: _Ground, one: Influence, held: Sequence[str]
 ) -> Influence:
-    """Take the compromise of a whole search where it is better than the one found nearby."""
+    """Take the best from starts all over the region where it beats the one found nearby."""
     again, _ = _refitted(question, one.unit, held)
-    found = choose(again)
-    if found is None:
-        return one
-    if found.unrounded.desirability <= one.desirability + EQUAL:
+    objective = _objective(question, again)
+    scatter = _scored_anew(objective, ground.scatter)
+    picked = pick_starts(scatter, reach_of(question.region.coding), STARTS, [], per_chart=STARTS)
+    starts = [(int(scatter.chart[i]), scatter.z[i]) for i in picked]
+    top = _top_from(objective, ground, starts)
+    if top.score <= one.desirability + EQUAL:
         return replace(one, searched=True)
-    before = {move.setting: move.before for move in one.moves if move.before is not None}
     return replace(
         one,
-        moves=_moves(question, before, found.unrounded.settings),
-        desirability=found.unrounded.desirability,
+        moves=_moves(question, ground.settings_of_top, _book(question).named(top.settings)),
+        desirability=top.score,
         searched=True,
     )
+
+
+def _scored_anew(objective: Objective, scatter: Scatter) -> Scatter:
+    """Order scattered points by other models."""
+    values = objective.values(scatter.settings)
+    merit = merit_of(objective, values)
+    order = np.argsort(-merit, kind="stable")
+    return Scatter(
+        chart=scatter.chart[order],
+        z=tuple(scatter.z[i] for i in order),
+        settings=scatter.settings[order],
+        merit=merit[order],
+        score=objective.score(values)[order],
+    )
+
+
+def _top_from(
+    objective: Objective, ground: _Ground, starts: Sequence[tuple[int, FloatArray]]
+) -> Summit:
+    """Climb from starts to the highest summit, ties broken as for the compromise itself."""
+    top = _highest(objective, ground.charts, starts)
+    if ground.has_ties or top.score >= 1.0 - EQUAL:
+        return break_ties(objective, ground.charts, top)
+    return top
 
 
 def _refitted(

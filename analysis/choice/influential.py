@@ -79,7 +79,7 @@ class Influence:
         at_present: That of the present compromise, by the same models.
         predictions: Every modelled response at the present compromise.
         not_fitted: Responses whose model the other runs cannot carry; they keep the models of all.
-        searched: Whether the whole region was searched anew, not the neighbourhood of good places.
+        searched: Whether ascents started all over the region, not from good places alone.
     """
 
     unit: BenchUnit

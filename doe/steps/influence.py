@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
 from analysis.choice.compromise import Compromise
-from analysis.choice.influence import Choose, InfluenceQuestion, assess_influence
+from analysis.choice.influence import InfluenceQuestion, assess_influence
 from analysis.choice.influential import Influence, InfluenceOnChoice
-from analysis.choice.search import choose_compromise
 from analysis.fits.without_runs import refitting
-from analysis.surface.exact import Surface
-from doe.errors import OptimumError
 from doe.steps.analysis_of import StudyAnalysis
 
 
@@ -28,8 +23,8 @@ def study_influence(
         analysis: The study with its models.
         compromise: In use.
         seed: Of the search.
-        thorough: Whether responses with a likelihood of their own are fitted again, and the whole
-            region is searched for the units that move the compromise furthest.
+        thorough: Whether responses with a likelihood of their own are fitted again, and
+            ascents start all over the region for the units that move the compromise furthest.
     """
     question = InfluenceQuestion(
         study=analysis.session.study,
@@ -41,24 +36,7 @@ def study_influence(
         },
         compromise=compromise,
     )
-    choose = _whole_search(analysis, compromise, seed) if thorough else None
-    return assess_influence(question, np.random.default_rng(seed), slow=thorough, choose=choose)
-
-
-def _whole_search(analysis: StudyAnalysis, compromise: Compromise, seed: int) -> Choose:
-    def choose(again: Mapping[str, Surface]) -> Compromise | None:
-        with suppress(OptimumError):
-            return choose_compromise(
-                analysis.session.study,
-                analysis.region,
-                {**analysis.surfaces, **again},
-                view=compromise.view,
-                within_limits=compromise.within_limits,
-                rng=np.random.default_rng(seed),
-            )
-        return None
-
-    return choose
+    return assess_influence(question, np.random.default_rng(seed), slow=thorough, wide=thorough)
 
 
 def influence_object(found: InfluenceOnChoice | None) -> dict[str, Any] | None:

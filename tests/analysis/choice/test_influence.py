@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 
-from analysis.choice.influence import InfluenceQuestion, assess_influence
+from analysis.choice.influence import SEARCHED, InfluenceQuestion, assess_influence
 from analysis.choice.influential import InfluenceOnChoice, units_of
 from analysis.choice.search import choose_compromise
 from analysis.figures.influence import draw_influence
@@ -21,11 +22,9 @@ from tests.analysis.fits.adopted_table import adopt, range_factor, study_of
 PLACES = (-1.0, -1.0, -0.5, -0.5, 0.0, 0.0, 0.5, 0.5, 1.0, 1.0)
 
 
-def _judged(wild: float, *, whole: bool = False) -> tuple[InfluenceOnChoice, float, float]:
-    """Judge y = (x − 0.2)² with one reading (run 9, in batch 5) off by `wild`.
-
-    Returns the influence, and the setting chosen with all runs and without run 9.
-    """
+@cache
+def _asked(wild: float) -> InfluenceQuestion:
+    """Ask about y = (x − 0.2)² with one reading (run 9, in batch 5) off by `wild`."""
     study = study_of(
         factors=[range_factor("x", unit="%")],
         response={"name": "y", "aim": "low", "best": -1.0, "worst": 3.0},
@@ -35,34 +34,33 @@ def _judged(wild: float, *, whole: bool = False) -> tuple[InfluenceOnChoice, flo
     rows[8]["y"] -= wild
     data, coding = adopt(study, rows, "y")
     data = replace(data, batch=tuple(i // 2 + 1 for i in range(10)))
-    region = region_of(study)
+    region, fitted = region_of(study), fit_response(data, coding, model="quadratic")
+    found = choose_compromise(study, region, {"y": fitted.fit}, rng=np.random.default_rng(1))
+    return InfluenceQuestion(
+        study=study, region=region, surfaces={"y": fitted.fit}, compromise=found,
+        refittings={"y": refitting(data, coding, fitted)},
+    )  # fmt: skip
 
-    def chosen(leave_out: set[int]) -> tuple[float, InfluenceOnChoice | None]:
-        part = without_runs(data, leave_out)
-        fitted = fit_response(part, coding, model="quadratic")
-        found = choose_compromise(study, region, {"y": fitted.fit}, rng=np.random.default_rng(1))
-        if leave_out:
-            return float(found.unrounded.settings["x"]), None
-        question = InfluenceQuestion(
-            study=study, region=region, surfaces={"y": fitted.fit}, compromise=found,
-            refittings={"y": refitting(data, coding, fitted)},
-        )  # fmt: skip
-        told = assess_influence(
-            question, np.random.default_rng(2),
-            choose=(lambda fits: choose_compromise(
-                study, region, fits, rng=np.random.default_rng(1))) if whole else None,
-        )  # fmt: skip
-        return float(found.unrounded.settings["x"]), told
 
-    present, told = chosen(set())
-    other, _ = chosen({data.run[8]})
-    assert told is not None
-    return told, present, other
+@cache
+def _judged(wild: float, *, wide: bool = False) -> InfluenceOnChoice:
+    return assess_influence(_asked(wild), np.random.default_rng(2), wide=wide)
+
+
+@cache
+def _whole_search_without_run_9(wild: float) -> float:
+    """Choose x over the whole region by the readings without run 9."""
+    asked = _asked(wild)
+    refit = asked.refittings["y"]
+    fit = fit_response(without_runs(refit.data, {9}), refit.coding, model="quadratic").fit
+    found = choose_compromise(asked.study, asked.region, {"y": fit}, rng=np.random.default_rng(1))
+    return float(found.unrounded.settings["x"])
 
 
 def test_the_compromise_without_a_run_is_that_of_the_runs_left() -> None:
     """The local search ends where the whole search on the other runs does."""
-    told, present, other = _judged(2.0)
+    told, other = _judged(2.0), _whole_search_without_run_9(2.0)
+    present = float(_asked(2.0).compromise.unrounded.settings["x"])
     run = next(one for one in told.units if one.unit.runs == (9,))
 
     (move,) = run.moves
@@ -74,7 +72,7 @@ def test_the_compromise_without_a_run_is_that_of_the_runs_left() -> None:
 
 def test_a_wild_reading_is_named_with_what_it_does_to_the_compromise() -> None:
     """Run 9 and its batch lead their kinds, in a caution that names setting and unit."""
-    told, *_ = _judged(2.0, whole=True)
+    told = _judged(2.0, wide=True)
     most = told.most("run")
 
     assert most is not None
@@ -87,9 +85,22 @@ def test_a_wild_reading_is_named_with_what_it_does_to_the_compromise() -> None:
     assert " %." in caution.what
 
 
+def test_starts_all_over_the_region_end_where_the_whole_search_does() -> None:
+    """For the units that move furthest, and never below what was found nearby."""
+    near, wide = _judged(2.0), _judged(2.0, wide=True)
+    other = _whole_search_without_run_9(2.0)
+    run = next(one for one in wide.units if one.unit.runs == (9,))
+    found = {one.unit.words: one.desirability for one in near.units}
+
+    assert sum(one.searched for one in wide.units) == SEARCHED
+    assert run.moves[0].after == pytest.approx(other, abs=1e-5)
+    for one in wide.units:
+        assert one.desirability >= found[one.unit.words] - 1e-9
+
+
 def test_quiet_data_are_said_to_hang_on_no_single_run() -> None:
     """Scatter of a hundredth moves nothing far."""
-    told, *_ = _judged(0.0)
+    told = _judged(0.0)
 
     assert [finding.level for finding in told.findings] == ["note"]
     assert "No single run or batch decides" in told.findings[0].what
@@ -108,7 +119,7 @@ def test_units_are_runs_then_batches_and_days_that_hold_several() -> None:
 
 def test_the_figure_and_the_table_show_every_kind_with_its_furthest_first() -> None:
     """One panel a kind; runs in order of their numbers in the one, by their pull in the other."""
-    told, *_ = _judged(2.0)
+    told = _judged(2.0)
     drawn = draw_influence(told)
     table = influence_table(told)
 
