@@ -24,17 +24,23 @@ from analysis.figures.form_curves import draw_form_curves
 from analysis.figures.frontier import draw_frontier
 from analysis.figures.half_normal import draw_half_normal, draw_units
 from analysis.figures.influence import draw_influence
+from analysis.figures.joint_probability import draw_joint_probability
 from analysis.figures.near_runs import near_slice
 from analysis.figures.package_contours import draw_package_contours
 from analysis.figures.predicted_observed import draw_predicted_observed
+from analysis.figures.probability_triangle import draw_probability_triangle
 from analysis.figures.residuals import draw_residuals
 from analysis.figures.ridge_paths import draw_ridge_paths
+from analysis.figures.risk_sources import draw_risk_sources
 from analysis.figures.room import draw_room
 from analysis.figures.stationary_slice import draw_stationary_slice
+from analysis.figures.tolerance_box import draw_tolerance_box
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.half_normal import half_normal
 from analysis.fits.scales import inverse
 from analysis.lab.response_data import ResponseData
+from analysis.risk.probability import Risk
+from analysis.risk.robust_window import RobustWindow
 from analysis.surface.acceptance import accept_limits
 from analysis.surface.contour import contour_slice, package_slice
 from analysis.surface.directions import direction_words, levels_words
@@ -67,6 +73,8 @@ class AlbumRequest:
         trade_offs: What stands against what round it; without it no frontier is drawn.
         landscapes: Surveys by response, where they are known already; not made twice.
         confirmations: Rounds of confirmation batches; those that are judged are drawn.
+        risk: Of the compromise in production; without it nothing of it is drawn.
+        robust: Robust choice, window and tolerance box beside it.
     """
 
     study: Study
@@ -79,6 +87,8 @@ class AlbumRequest:
     trade_offs: TradeOffs | None = None
     landscapes: Mapping[str, SurfaceLandscape] = field(default_factory=dict)
     confirmations: tuple[JudgedRound, ...] = ()
+    risk: Risk | None = None
+    robust: RobustWindow | None = None
 
     @property
     def fits(self) -> dict[str, Surface]:
@@ -181,6 +191,61 @@ def _confirmation(request: AlbumRequest) -> Iterator[Drawn]:
     for judged in request.confirmations:
         if any(one.batches and one.n for one in judged.outcome.responses):
             yield draw_confirmation(judged)
+
+
+def _joint_probability(request: AlbumRequest) -> Iterator[Drawn]:
+    found = request.robust.slice_ if request.robust is not None else None
+    if request.robust is None or found is None or not found.slice_.inside.any():
+        return
+    columns = [request.region.coding.index(name) for name in (found.slice_.x, found.slice_.y)]
+    base, robust = request.base[columns], request.robust.choice.most_probable.row[columns]
+    yield draw_joint_probability(
+        found,
+        wanted=request.robust.choice.level,
+        mark=(float(base[0]), float(base[1])) if request.compromise else None,
+        robust=None if np.isnan(robust).any() else (float(robust[0]), float(robust[1])),
+        box=request.robust.box_here,
+        runs=_runs_near(request, columns),
+    )
+
+
+def _probability_triangle(request: AlbumRequest) -> Iterator[Drawn]:
+    found = request.robust.triangle if request.robust is not None else None
+    if request.robust is None or found is None:
+        return
+    columns = [request.region.coding.index(name) for name in found.slice_.names]
+    yield draw_probability_triangle(
+        found,
+        wanted=request.robust.choice.level,
+        mark=request.base[columns] if request.compromise else None,
+        robust=request.robust.choice.most_probable.row[columns],
+        box=request.robust.box_here,
+        runs=_runs_near(request, columns),
+    )
+
+
+def _runs_near(request: AlbumRequest, columns: list[int]) -> FloatArray | None:
+    """Give the runs near a slice that any response with a limit has been read on."""
+    rows = [
+        near_slice(request.data.get(name), request.region, request.base, columns)
+        for name in request.fits
+    ]
+    known = [one for one in rows if one is not None and len(one)]
+    return np.unique(np.vstack(known), axis=0) if known else None
+
+
+def _risk_sources(request: AlbumRequest) -> Iterator[Drawn]:
+    if request.risk is not None and request.risk.contributions:
+        yield draw_risk_sources(request.risk)
+
+
+def _tolerance_box(request: AlbumRequest) -> Iterator[Drawn]:
+    found = request.robust
+    if found is None or found.box.is_empty:
+        return
+    is_here = found.box_here is not None
+    around = "the recommended recipe" if is_here else f"the {found.box_is_around} settings"
+    yield draw_tolerance_box(found.box, request.region.coding, around=around)
 
 
 def _influence(request: AlbumRequest) -> Iterator[Drawn]:
@@ -387,6 +452,26 @@ FIGURES: Mapping[str, FigureKind] = {
             name="confirmation",
             for_="Whether new batches came out as foretold and within the limits.",
             draw=_confirmation,
+        ),
+        FigureKind(
+            name="joint probability",
+            for_="Where over two settings most production batches meet every limit.",
+            draw=_joint_probability,
+        ),
+        FigureKind(
+            name="probability triangle",
+            for_="Which blends of three additives most production batches meet every limit with.",
+            draw=_probability_triangle,
+        ),
+        FigureKind(
+            name="tolerance box",
+            for_="How far every setting may be set off the choice, all at once.",
+            draw=_tolerance_box,
+        ),
+        FigureKind(
+            name="risk sources",
+            for_="Which scatter costs most production batches.",
+            draw=_risk_sources,
         ),
         FigureKind(
             name="influence",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib import colormaps
+from matplotlib.patches import Rectangle
 
 from analysis.figures.drawn import Drawn
 from analysis.figures.looks import (
@@ -53,8 +55,11 @@ def draw_risk_sources(risk: Risk) -> Drawn:
     bars.set_xlabel("batches of 100 gained without it", fontsize=LABEL_SIZE, color=INK)
     responses = [one.response for one in risk.per_response]
     share = np.array([[one.shares[name].by_formula for name in responses] for one in found])
-    parts.imshow(share, cmap=SURFACE_MAP, vmin=0.0, vmax=1.0, aspect="auto")
+    shades = colormaps[SURFACE_MAP]
+    parts.set_xlim(-0.5, len(responses) - 0.5)
     for i, j in np.ndindex(share.shape):
+        # Squares, not a picture of them: the page on paper takes lines and areas.
+        parts.add_patch(Rectangle((j - 0.5, i - 0.5), 1, 1, facecolor=shades(share[i, j]), lw=0))
         parts.text(
             j, i, f"{100 * share[i, j]:.0f}", ha="center", va="center", fontsize=TICK_SIZE,
             color=INK if share[i, j] > DARK else PAPER,

@@ -23,6 +23,7 @@ from analysis.report.content import ReportContent
 from analysis.report.controls import control_table
 from analysis.report.gathered_findings import pressing_findings
 from analysis.report.landscape_words import common_flat_sentences
+from analysis.report.risk_part import risk_blocks
 from analysis.report.rounding import fixed, interval_error, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.trade_offs_part import trade_off_blocks
@@ -62,6 +63,7 @@ def bench_section(content: ReportContent) -> Section:
             ),
             ("What each setting does", list(_figures(content, ("effects",)))),
             ("What more of each additive does", list(_figures(content, ("additives",)))),
+            ("In production", list(risk_blocks(content))),
             ("What stands against what", list(trade_off_blocks(content))),
             ("Confirmation batches", list(confirmation_blocks(content))),
             ("Other recipes nearly as good", list(_alternatives(content))),

@@ -14,6 +14,8 @@ from analysis.choice.with_full import WithFull
 from analysis.figures.drawn import Drawn
 from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import ResponseData
+from analysis.risk.probability import Risk
+from analysis.risk.robust_window import RobustWindow
 from analysis.surface.level_comparison import LevelComparison
 from analysis.surface.survey import SurfaceLandscape
 from doe.recipe.recipe import BatchRecipe
@@ -67,6 +69,8 @@ class ReportContent:
         model_steps: What the models ask for before they are relied on, sentences.
         invented: Whether the readings are invented.
         card: File beside the report in which settings can be moved; empty without one.
+        risk: Of the recommended recipe in production; None without limits or a recipe.
+        robust: Robust choice, window and tolerance box; None where there is no risk.
         agreed: The latest version of the agreement as a card; None before one was proposed.
     """
 
@@ -94,6 +98,8 @@ class ReportContent:
     model_steps: tuple[str, ...] = ()
     invented: bool = False
     card: str = ""
+    risk: Risk | None = None
+    robust: RobustWindow | None = None
     agreed: FormulaCard | None = None
 
     @property

@@ -31,7 +31,7 @@ from doe.study.settings import FloatArray
 
 LEVEL = 0.9
 # Draws of the search and of what is reported: every draw gives a share of a chance, so that few do.
-SEARCH_DRAWS, SCRAMBLINGS, FINAL_DRAWS = 512, 8, 8_192
+SEARCH_DRAWS, FINAL_DRAWS, SCRAMBLINGS = 256, 8_192, 8
 # Probabilities this near are one for a team that makes batches, not draws; our own choice.
 EQUAL = 0.002
 # Part of the region that is as good as the best before its extent is worth a word.
@@ -198,7 +198,7 @@ class _Search:
                 do="Check production against the limits that name noise factors.",
             )
         aims = _known_aims(question)
-        plan = DrawPlan(draws=SEARCH_DRAWS, scramblings=SCRAMBLINGS, seed=question.seed)
+        plan = DrawPlan(draws=SEARCH_DRAWS, scramblings=4, seed=question.seed)
         return cls(
             question=question,
             charts=charts,

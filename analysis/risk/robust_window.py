@@ -20,6 +20,8 @@ from doe.model.coding import Coding
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
 
+HERE = "these settings"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RobustWindow:
@@ -41,12 +43,14 @@ class RobustWindow:
     triangle: ProbabilityTriangle | None
 
     @property
+    def box_here(self) -> ToleranceBox | None:
+        """The box, where there is one and it is around the settings that the team has."""
+        return self.box if self.box_is_around == HERE and not self.box.is_empty else None
+
+    @property
     def findings(self) -> tuple[Finding, ...]:
         """What to know."""
         return (*self.choice.findings, *self.box.findings)
-
-
-HERE = "these settings"
 
 
 def find_robust_window(

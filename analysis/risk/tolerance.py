@@ -31,9 +31,8 @@ from doe.study.settings import FloatArray
 # A side without step or scatter is rounded to about this part of the range.
 FINE = 0.01
 ON_MARK = 1e-9
-# Times that a box is cut again where finer draws or other places show the level missed, and times
-# that it is then drawn in towards the choice, to so much of itself.
-CUT_AGAIN, DRAW_IN, SMALLER = 4, 24, 0.93
+# Times that a box is drawn in where finer draws or other places show the level missed.
+DRAW_IN = 16
 SEARCH_DRAWS, FINE_DRAWS = 128, 2_048
 
 
@@ -130,11 +129,11 @@ def tolerance_box(ground: BoxGround, around: FloatArray, level: float) -> Tolera
     ends = search.run()
     sides, rounded = _rounded(ground, frame, ends)
     least, least_at, tried = search.verify(rounded)
-    # Finer draws and other places may still find the level missed: cut again, then draw in.
-    for again in range(CUT_AGAIN + DRAW_IN):
+    # Finer draws and other places may still find the level missed: draw in.
+    for _ in range(DRAW_IN):
         if least.value >= level:
             break
-        ends = search.peel() if again < CUT_AGAIN else SMALLER * ends
+        ends = search.drawn_in(ends)
         sides, rounded = _rounded(ground, frame, ends)
         least, least_at, tried = search.verify(rounded)
     if least.value < level or all(side.is_point for side in sides):

@@ -22,6 +22,10 @@ from analysis.report.decide.page import render_decide
 from analysis.report.page import Page, make_page, render_page
 from analysis.report.paper.document import lacking_signs, lacking_words, report_pdf
 from analysis.report.tables import report_tables
+from analysis.risk.draws import DrawPlan
+from analysis.risk.probability import Risk, assess_risk
+from analysis.risk.robust import RobustQuestion
+from analysis.risk.robust_window import RobustWindow, find_robust_window
 from analysis.surface.noise import full_row, production_of
 from analysis.surface.survey import SurfaceLandscape
 from doe.errors import OptimumError, PlanError
@@ -37,12 +41,15 @@ from doe.steps.influence import study_influence
 from doe.steps.invented.marked import is_invented
 from doe.steps.next_steps import steps_of_models
 from doe.steps.results import json_bytes, write_results
+from doe.steps.risk import risk_model_of
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.study.finding import Finding
 
 PAGE, PAPER = "report.html", "report.pdf"
 CARD = "decide.html"
+# Batches drawn for the page; `risk` draws more and tells the last digit.
+RISK_DRAWS = 16_384
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -93,10 +100,16 @@ def report_study(path: Path, *, seed: int | None = None) -> ReportOutcome:
     landscapes = _landscapes(analysis, compromise)
     trade_offs = _trade_offs(analysis, compromise, session.seed(seed))
     influence = _influence(analysis, compromise, session.seed(seed))
-    figures = _figures(session, analysis, compromise, landscapes, trade_offs, influence)
+    risk, robust = _risk(analysis, compromise, session.seed(seed))
+    shown = Shown(
+        compromise=compromise, landscapes=landscapes, trade_offs=trade_offs, influence=influence,
+        risk=risk, robust=robust,
+    )  # fmt: skip
+    figures = _figures(session, analysis, shown)
     content = _content(session, analysis, compromise, why_not, figures, session.seed(seed))
     content = replace(content, with_full=_with_full(analysis, compromise, session.seed(seed)))
     content = replace(content, landscapes=landscapes, trade_offs=trade_offs)
+    content = replace(content, risk=risk, robust=robust)
     content = replace(content, influence=influence, agreed=card_if_any(session, analysis))
     content = replace(content, confirmations=_confirmations(session, analysis))
     card = _card(content, analysis)
@@ -208,22 +221,47 @@ def _landscapes(
     )
 
 
-def _figures(
-    session: Session,
-    analysis: StudyAnalysis | None,
-    compromise: Compromise | None,
-    landscapes: Mapping[str, SurfaceLandscape],
-    trade_offs: TradeOffs | None,
-    influence: InfluenceOnChoice | None,
-) -> tuple[Drawn, ...]:
+def _risk(
+    analysis: StudyAnalysis | None, compromise: Compromise | None, seed: int
+) -> tuple[Risk | None, RobustWindow | None]:
+    """Judge the compromise in production; nothing where no limit can be missed."""
+    if analysis is None or compromise is None:
+        return None, None
+    study = analysis.session.study
+    production = production_of(study, analysis.coding)
+    at = full_row(compromise.best.settings, analysis.coding, production)
+    try:
+        model = risk_model_of(analysis)
+        question = RobustQuestion(
+            study=study, region=analysis.region, surfaces=analysis.surfaces, model=model, seed=seed
+        )
+        risk = assess_risk(model, at, DrawPlan(draws=RISK_DRAWS, seed=seed))
+        return risk, find_robust_window(question, at)
+    except OptimumError:
+        return None, None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shown:
+    """What the figures show beside the models themselves."""
+
+    compromise: Compromise | None
+    landscapes: Mapping[str, SurfaceLandscape]
+    trade_offs: TradeOffs | None
+    influence: InfluenceOnChoice | None
+    risk: Risk | None
+    robust: RobustWindow | None
+
+
+def _figures(session: Session, analysis: StudyAnalysis | None, shown: Shown) -> tuple[Drawn, ...]:
     if analysis is None:
         return ()
     return make_album(
         AlbumRequest(
             study=session.study, region=analysis.region, fitted=analysis.fitted,
-            computed=analysis.computed, data=analysis.data, compromise=compromise,
-            landscapes=landscapes, trade_offs=trade_offs, influence=influence,
-            confirmations=_confirmations(session, analysis),
+            computed=analysis.computed, data=analysis.data, compromise=shown.compromise,
+            landscapes=shown.landscapes, trade_offs=shown.trade_offs, influence=shown.influence,
+            risk=shown.risk, robust=shown.robust, confirmations=_confirmations(session, analysis),
         )
     )  # fmt: skip
 
