@@ -61,8 +61,8 @@ def long_album() -> tuple[Drawn, ...]:
 
 
 def test_every_kind_of_the_registry_is_drawn(album: tuple[Drawn, ...]) -> None:
-    """One entry for all responses, or one a response."""
-    assert {drawn.kind for drawn in album} == set(FIGURES)
+    """One entry for all responses, or one a response; no batch has confirmed this study yet."""
+    assert {drawn.kind for drawn in album} == set(FIGURES) - {"confirmation"}
 
 
 def test_names_are_unique_and_every_figure_has_its_words(album: tuple[Drawn, ...]) -> None:
@@ -242,7 +242,7 @@ def test_a_study_without_compromise_is_drawn_through_the_middle() -> None:
     request = replace(request_of(masonry()), compromise=None)
     album = make_album(request)
 
-    assert {drawn.kind for drawn in album} == set(FIGURES) - {"room"}
+    assert {drawn.kind for drawn in album} == set(FIGURES) - {"room", "confirmation"}
     assert not any("recommended recipe" in words_on(drawn.figure) for drawn in album)
 
 
