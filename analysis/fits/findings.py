@@ -56,7 +56,7 @@ def findings_of_any(fit: Fit, assessment: Assessment, data: ResponseData) -> tup
 
 def _on_information(a: Assessment) -> Iterator[Finding]:
     total = next(row for row in a.anova if row.source == "total")
-    if total.ss <= 0:
+    if total.ss <= 0 and total.df > 0:
         yield Finding(
             level="caution",
             what="The response does not vary: all readings are the same, and nothing that was "

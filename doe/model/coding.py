@@ -78,11 +78,19 @@ class NumericAxis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChoiceAxis:
-    """A named choice; its L levels enter as L − 1 columns that sum to zero over the levels."""
+    """A named choice; its L levels enter as L − 1 columns that sum to zero over the levels.
+
+    Attributes:
+        name: Name of the factor.
+        levels: Its levels, as the brief has them.
+        noise: Drifts in production and is never chosen.
+        never: Levels that no run has: no column is theirs, and nothing is said of them.
+    """
 
     name: str
     levels: tuple[str, ...]
     noise: bool = False
+    never: tuple[str, ...] = ()
 
 
 Axis = ShareAxis | NumericAxis | ChoiceAxis

@@ -80,7 +80,7 @@ def column_label(column: Column) -> str:
 
 def contrast_levels(choice: ChoiceAxis, term: Term, coding: Coding) -> tuple[str, ...]:
     """Give the levels over which a choice's columns in a term add up to zero, in order."""
-    there = choice.levels
+    there = tuple(level for level in choice.levels if level not in choice.never)
     for name in term.names:
         axis = coding.axes[coding.index(name)]
         if isinstance(axis, NumericAxis) and axis.ranges and axis.ranges[0].choice == choice.name:

@@ -23,7 +23,10 @@ SMALL_MATRIX = 20_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Contrast:
-    """A choice's column: +1 at its level, −1 at the last, 0 elsewhere; NaN where it is open."""
+    """A choice's column: +1 at its level, −1 at the last, 0 elsewhere.
+
+    NaN stands where it is open, and at levels that no run has.
+    """
 
     axis: int
     by_level: tuple[float, ...]
@@ -262,7 +265,10 @@ def _contrast(column: Column, axis: int, coding: Coding) -> _Contrast:
     assert isinstance(choice, ChoiceAxis)
     own = dict(column.levels)[choice.name]
     last = contrast_levels(choice, column.term, coding)[-1]
-    by_level = tuple(float(level == own) - float(level == last) for level in choice.levels)
+    by_level = tuple(
+        float("nan") if level in choice.never else float(level == own) - float(level == last)
+        for level in choice.levels
+    )
     return _Contrast(axis=axis, by_level=by_level)
 
 

@@ -337,7 +337,7 @@ def _empty_levels(coding: Coding, pieces: Sequence[Piece]) -> Iterator[Finding]:
             continue
         there = {piece.fixed[j] for piece in pieces}
         levels: list[tuple[float, str]] = (
-            [(float(i), level) for i, level in enumerate(axis.levels)]
+            [(float(i), level) for i, level in enumerate(axis.levels) if level not in axis.never]
             if isinstance(axis, ChoiceAxis)
             else [(level, f"{level:g} {axis.unit}".rstrip()) for level in axis.levels]
         )

@@ -121,7 +121,8 @@ def level_combinations(coding: Coding) -> list[dict[int, float]]:
     sets: dict[int, tuple[float, ...]] = {}
     for j, axis in enumerate(coding.axes):
         if isinstance(axis, ChoiceAxis):
-            sets[j] = tuple(float(i) for i in range(len(axis.levels)))
+            there = (i for i, level in enumerate(axis.levels) if level not in axis.never)
+            sets[j] = tuple(float(i) for i in there)
         elif isinstance(axis, NumericAxis) and axis.levels:
             sets[j] = axis.levels
     return [dict(zip(sets, levels, strict=True)) for levels in product(*sets.values())]

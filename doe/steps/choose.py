@@ -27,6 +27,7 @@ from doe.steps.model_choice import FitOptions
 from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.session import open_study
 from doe.steps.trade_off_contract import trade_off_objects
+from doe.steps.untold import not_searched, without_interval
 from doe.study.choices import ChosenSettings
 from doe.study.finding import Finding
 from doe.study.names import match_name
@@ -86,7 +87,10 @@ class ChooseOutcome:
         hangs = self.influence.findings if self.influence is not None else ()
         of_full = (self.with_full.finding,) if self.with_full is not None else ()
         traded = self.trade_offs.findings if self.trade_offs is not None else ()
-        return (*self.compromise.findings, *of_full, *traded, *hangs, *self.analysis.findings)
+        skipped = not_searched(self.analysis.gaps)
+        untold = (*skipped, *without_interval(self.analysis.fitted))
+        of_study = (*self.analysis.without_model, *untold, *self.analysis.findings)
+        return (*self.compromise.findings, *of_full, *traded, *hangs, *of_study)
 
     @property
     def is_no(self) -> bool:

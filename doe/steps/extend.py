@@ -133,7 +133,8 @@ def extend_study(path: Path, options: ExtendOptions) -> ExtendOutcome:
     if purpose.name == "repair" and not to_repair(ask):
         return ExtendOutcome(
             session=session, purpose=purpose, added=None, gains=None,
-            why_not="No run is lost, excluded or gelled, so there is nothing to repair.",
+            why_not="No run is lost, excluded or gelled, so there is nothing to repair. "
+            "Runs that tell factors, levels or terms apart are placed by --for model --model NAME.",
         )  # fmt: skip
     runs = purpose.make(ask)
     added = _arranged(here, kept, ask, runs, purpose)

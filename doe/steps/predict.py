@@ -14,12 +14,13 @@ from analysis.surface.predict import predict_response
 from analysis.surface.prediction import Prediction
 from doe.errors import Fault, StudyError
 from doe.model.coding import Coding, NumericAxis, settings_table
-from doe.model.region import Region
-from doe.steps.analysis_of import analyse
+from doe.model.region import Region, region_of
+from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session, open_study
 from doe.steps.settings_text import level_name, own_ends, settings_row, split_assignment
+from doe.steps.untold import gap_findings, without_gaps, without_interval
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray, Settings
 from doe.study.tables import read_table
@@ -87,7 +88,11 @@ def predict_study(
     analysis = analyse(session, FitOptions(level=level))
     values = _asked_settings(at, table, analysis.coding)
     predictions = {
-        name: predict_response(fit, values, region=analysis.region, level=level)
+        name: without_gaps(
+            predict_response(fit, values, region=analysis.region, level=level),
+            values,
+            analysis.gaps.get(name, ()),
+        )
         for name, fit in analysis.surfaces.items()
     }
     intervals = {name: (one.mean_interval, one.run_interval) for name, one in predictions.items()}
@@ -97,11 +102,19 @@ def predict_study(
             *_without_model(analysis.not_fitted),
             *analysis.findings,
             *narrow_run_findings(intervals, "settings"),
-            *_outside_findings(values, analysis.region),
+            *gap_findings(values, analysis.gaps),
+            *without_interval(analysis.fitted),
+            *_outside_findings(values, _of_brief(analysis)),
         ),
         not_fitted=analysis.not_fitted,
         not_computed=analysis.not_computed,
     )  # fmt: skip
+
+
+def _of_brief(analysis: StudyAnalysis) -> Region:
+    """Give the region of the brief, also where the runs never tried a part of it."""
+    narrowed = any(analysis.gaps.values())
+    return region_of(analysis.session.study) if narrowed else analysis.region
 
 
 def _without_model(not_fitted: Mapping[str, str]) -> tuple[Finding, ...]:

@@ -106,7 +106,8 @@ class RiskOutcome:
     def findings(self) -> tuple[Finding, ...]:
         """What the team should know."""
         of_window = self.robust.findings if self.robust is not None else ()
-        return (*self.own_findings, *of_window, *self.risk.findings, *self.analysis.findings)
+        of_study = (*self.analysis.without_model, *self.analysis.findings)
+        return (*self.own_findings, *of_window, *self.risk.findings, *of_study)
 
     @property
     def is_no(self) -> bool:
