@@ -48,7 +48,7 @@ class ConfirmBasis:
     def predictions(self, row: FloatArray, units: RoundUnits) -> dict[str, MeanPrediction]:
         """Foretell the mean of a round, shape (k,) of settings, response by response."""
         return {
-            name: predict_mean(fit, row, units, self.shared.test_share.get(name))
+            name: predict_mean(fit, row, units.read_per(fit.per), self.shared.test_share.get(name))
             for name, fit in self.fits.items()
         }
 

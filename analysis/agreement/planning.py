@@ -105,7 +105,7 @@ def _frozen(
 ) -> FrozenResponse:
     fit, name = fitted.fit, response.name
     share = basis.shared.test_share.get(name)
-    told = predict_mean(fit, asked.row, asked.units, share)
+    told = predict_mean(fit, asked.row, asked.units.read_per(fit.per), share)
     judged = name in basis.fits
     accept = response.accept
     tests = [test.p for test in fitted.assessment.lack_of_fit if test.p is not None]

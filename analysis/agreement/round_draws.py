@@ -94,7 +94,13 @@ def draw_rounds(
             columns.append(z[:, at : at + m])
         noise = posterior.noise(placed, np.hstack([*columns, scales]))
         values.append(sum(noise.units.values(), np.zeros((n, m))))
-    return RoundDraws(models=noise.models, units=np.stack(values, axis=1), of=units)
+    drawn = np.stack(values, axis=1)
+    once = [i for i, part in enumerate(posterior.parts) if part.fit.per == "batch"]
+    if once:
+        # Read once a batch: every row of the batch stands for that one value.
+        first = [units.batch.index(batch) for batch in units.batch]
+        drawn[:, :, once] = drawn[:, first][:, :, once]
+    return RoundDraws(models=noise.models, units=drawn, of=units)
 
 
 def level_of_each(statistics: FloatArray, df: Sequence[float], level: float) -> float:

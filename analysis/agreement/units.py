@@ -35,6 +35,17 @@ class RoundUnits:
     def __len__(self) -> int:
         return len(self.unit)
 
+    def read_per(self, stage: str) -> RoundUnits:
+        """Give the values of a response of this stage: one a batch where it belongs to that."""
+        if stage != "batch":
+            return self
+        rows = [self.batch.index(batch) for batch in dict.fromkeys(self.batch)]
+        return RoundUnits(
+            day=tuple(self.day[i] for i in rows),
+            batch=tuple(self.batch[i] for i in rows),
+            unit=tuple(self.unit[i] for i in rows),
+        )
+
     @property
     def batches(self) -> int:
         """How many mill batches they come from."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -113,3 +115,19 @@ def test_more_batches_tell_more_and_the_words_say_so() -> None:
     words = " ".join(size_words(sizes))
     assert f"Recommended: {best.batches} batches" in words
     assert "A right formula passes" in words
+
+
+def test_what_is_read_once_a_batch_gains_nothing_from_more_samples() -> None:
+    """Three samples of each of two batches are two values of a response of the batch."""
+    units = even_units(2, 1, 3)
+    assert units.read_per("sample") == units
+    assert len(units.read_per("batch")) == 2
+    data, fitted = invented(np.random.default_rng(3))
+    basis = basis_of(data, fitted)
+    drawn = draw_rounds(basis.posterior, ROW, units, seed=7)
+    once = replace(fitted["gloss"], fit=replace(fitted["gloss"].fit, per="batch"))
+    again = draw_rounds(basis_of(data, {**fitted, "gloss": once}).posterior, ROW, units, seed=7)
+    ratio = again.means.var(axis=0) / drawn.means.var(axis=0)
+    # Where no stratum tells batch and test apart, the whole counts as the batch's own.
+    assert ratio == pytest.approx([1.0, 1.0], abs=0.01)
+    assert np.ptp(again.units[:, :3, 1], axis=1) == pytest.approx(0.0)
