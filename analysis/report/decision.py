@@ -240,6 +240,18 @@ def _confirmed(content: ReportContent) -> tuple[str, ...]:
     return ("No batch has confirmed it yet.",)
 
 
+def _next_batches(content: ReportContent) -> tuple[str, ...]:
+    """Say whether batches are to be made before anything rests on the recipe, or what they say."""
+    latest = [one for one in content.confirmations if one.entry.where == "laboratory"][-1:]
+    if not latest:
+        return (
+            "Make the recommended recipe as new batches beside a control before anything rests on "
+            "it (millbase confirm).",
+        )
+    advice = latest[0].next
+    return (f"The batches did not confirm it: {advice.why}.",) if advice is not None else ()
+
+
 def _next_steps(content: ReportContent) -> tuple[str, ...]:
     if content.next_steps:
         return content.next_steps
@@ -254,10 +266,7 @@ def _next_steps(content: ReportContent) -> tuple[str, ...]:
             *content.model_steps,
             *waiting,
         )
-    steps = [
-        *content.model_steps,
-        "Make the recommended recipe as new batches beside a control before anything rests on it.",
-    ]
+    steps = [*content.model_steps, *_next_batches(content)]
     if content.compromise.unmet:
         steps.insert(
             0,

@@ -107,7 +107,8 @@ def test_a_failed_round_tells_verdict_reasons_and_what_next(entry: Confirmation)
     means, batches = (one.table for one in blocks if isinstance(one, TableBlock))
     assert means.rows[0][5].sign == "unmet"
     assert len(batches.rows) == 6
-    assert any("NOT confirmed" in line for line in make_decision(content).how_sure)
+    decision = make_decision(content)
+    assert any("NOT confirmed" in line for line in decision.how_sure)
 
 
 def test_a_round_in_order_and_a_plant_say_so(entry: Confirmation) -> None:
