@@ -124,7 +124,8 @@ def fit_response(
     solved = solve_least_squares(table.matrix, table.y)
     if table.is_constant:
         solved = of_constant(solved, table.matrix, np.array(table.is_planned))
-    elif has_no_scatter(solved):
+    elif solved.rss == 0.0:
+        # No scatter, or as many coefficients as runs.
         solved = without_rounding(solved, table.matrix, table.y)
     planned = data.actual.values[np.array(table.is_planned)]
     assessment = assess(

@@ -16,6 +16,7 @@ from analysis.report.form_table import form_table
 from analysis.report.reduction_table import beside_full_table, near_models_table
 from analysis.report.rounding import (
     MISSING,
+    MOST_PLACES,
     error_text,
     fixed,
     p_text,
@@ -329,7 +330,9 @@ def _plain(value: float | None, digits: int = 4) -> Cell:
 
 
 def _fixed(value: float | None, places: int | None) -> Cell:
-    return _plain(value) if places is None else Cell(text=fixed(value, places), value=value)
+    if places is None or places > MOST_PLACES:
+        return _plain(value)
+    return Cell(text=fixed(value, places), value=value)
 
 
 def _freedom(df: float | None) -> Cell:

@@ -45,9 +45,18 @@ def with_error(value: float | None, error: float | None) -> str:
     Example:
         >>> with_error(1.23456, 0.0234), with_error(-0.0001, 0.02), with_error(1234.5, 412.0)
         ('1.235', '0.000', '1230')
+        >>> with_error(3.14e-11, 2.1e-13), with_error(3.14e-17, 2.1e-13)
+        ('3.140e−11', '0')
     """
     places = None if error is None else places_for(error)
-    return plain(value) if places is None else fixed(value, min(places, MOST_PLACES))
+    if places is None:
+        return plain(value)
+    if places <= MOST_PLACES or value is None or abs(value) >= 10.0**-PLAIN_DIGITS:
+        return fixed(value, min(places, MOST_PLACES))
+    # So small a value has no place to print; what drowns in its error is 0.
+    rounded = round(value, places)
+    digits = 1 + places + math.floor(math.log10(abs(rounded))) if rounded else 0
+    return plain(rounded, max(digits, 1))
 
 
 def error_text(error: float | None) -> str:
@@ -58,7 +67,9 @@ def error_text(error: float | None) -> str:
         ('0.023', '410', '–')
     """
     places = None if error is None else places_for(error)
-    return plain(error) if places is None else fixed(error, places)
+    if places is None:
+        return plain(error)
+    return fixed(error, places) if places <= MOST_PLACES else plain(error, 2)
 
 
 def interval_text(low: float, high: float, error: float | None) -> str:

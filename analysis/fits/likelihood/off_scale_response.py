@@ -10,6 +10,7 @@ import numpy as np
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.fits.least_squares import DependentColumnsError
+from analysis.fits.likelihood.all_off_scale import all_off_scale
 from analysis.fits.likelihood.censored import (
     CensoredFit,
     CensoredRows,
@@ -172,9 +173,8 @@ def _ends(
 def _refuse_one_sided(layout: Layout, rows: CensoredRows) -> None:
     above, below = np.isposinf(rows.high), np.isneginf(rows.low)
     if above.all() or below.all():
-        side = "above" if above.all() else "below"
         raise FitError(
-            f"every reading is {side} the scale: nothing tells how far",
+            all_off_scale(layout.data, above=bool(above.all())),
             where=f"response '{layout.data.response.name}'",
             allowed="some readings on the scale",
             do="Dilute the samples or change the geometry, or move the ranges to where it reads.",

@@ -44,6 +44,24 @@ def test_printed_value_lies_within_half_a_last_digit_of_the_error(
     assert abs(printed - value) <= 0.0501 * error * 1.0001 + 1e-9
 
 
+@pytest.mark.parametrize(
+    ("value", "error", "text"),
+    [
+        (3.14e-11, 2.1e-13, "3.140e−11"),
+        (-3.14e-11, 2.1e-11, "−3.1e−11"),
+        (3.14e-17, 2.1e-13, "0"),
+        (1134.2, 2.1e-13, "1134.20000000"),
+        (3.14e-6, 2.1e-7, "0.00000314"),
+    ],
+)
+def test_a_value_too_small_for_a_place_is_an_exponent_or_nothing(
+    value: float, error: float, text: str
+) -> None:
+    """`0.00000000` says neither; what drowns in its error is 0."""
+    assert with_error(value, error) == text
+    assert float(error_text(error).replace("−", "-")) == pytest.approx(error, rel=0.05)
+
+
 @given(st.floats(-1e-3, 1e-3), st.integers(0, 6))
 def test_no_number_prints_as_negative_zero(value: float, places: int) -> None:
     """`-0.00` reads as a sign where there is none."""
