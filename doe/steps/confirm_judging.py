@@ -16,6 +16,7 @@ from analysis.agreement.reasons import next_round, weigh_reasons
 from analysis.fits.fit import Fit
 from analysis.lab.at_its_stage import at_its_stage
 from analysis.lab.responses import gather
+from doe.errors import StudyError
 from doe.layouts.extending.joining import without_runs
 from doe.model.coding import Coding
 from doe.model.matrix import model_matrix
@@ -160,7 +161,12 @@ def _explained(
         if not one.is_off or fit is None or seen is None or not one.deviation:
             continue
         made, planned = seen.made, _planned(entry, coding, seen.made)
-        if len(made) != len(coding.axes) or not np.array_equal(np.isnan(made), np.isnan(planned)):
+        # A brief that has changed since may no longer know the settings as they were.
+        if (
+            planned is None
+            or len(made) != len(coding.axes)
+            or not np.array_equal(np.isnan(made), np.isnan(planned))
+        ):
             continue
         X = model_matrix(np.stack([planned, made]), fit.coding, fit.model)
         before, after = X @ fit.coefficients
@@ -168,7 +174,7 @@ def _explained(
     return found
 
 
-def _planned(entry: Confirmation, coding: Coding, made: FloatArray) -> FloatArray:
+def _planned(entry: Confirmation, coding: Coding, made: FloatArray) -> FloatArray | None:
     texts = {
         name: value if isinstance(value, str) else np.format_float_positional(value, trim="0")
         for name, value in entry.settings.items()
@@ -178,4 +184,7 @@ def _planned(entry: Confirmation, coding: Coding, made: FloatArray) -> FloatArra
         # Noise factors, which the formula does not set: as they were.
         if name not in texts and j < len(made) and np.isfinite(made[j]):
             texts[name] = np.format_float_positional(float(made[j]), trim="0")
-    return settings_row(texts, coding, "confirmation.json")
+    try:
+        return settings_row(texts, coding, "confirmation.json")
+    except StudyError:
+        return None
