@@ -1,6 +1,6 @@
 """Whether production meets every limit as often as `risk` says; writes docs/risk-calibration.*.
 
-Run: OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.risk_calibration [--studies 80]
+Run: OPENBLAS_NUM_THREADS=1 python -m tests.benchmarks.risk_calibration [--studies 40]
 
 Small split-plot studies are invented: two or three settings, two or three responses, batches of
 two samples, second-order truths, scatter of batch, test and settings, limits that some of the
@@ -273,7 +273,7 @@ def draw(found: Sequence[Judged], path: Path) -> None:
 def main() -> None:
     """Judge all studies and write page and figure."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--studies", type=int, default=80)
+    parser.add_argument("--studies", type=int, default=40)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--docs", type=Path, default=DOCS)
     asked = parser.parse_args()
