@@ -139,8 +139,19 @@ def _completed(
     return ChosenFit(
         fitted=_with_forms(data, coding, plain, reduced, chosen, options),
         findings=smaller,
-        gaps=tuple(gap for tie in ties for gap in unmet(tie, data, coding)),
+        gaps=tuple(
+            gap for tie in ties or _kept_ties(data, coding, one) for gap in unmet(tie, data, coding)
+        ),
     )
+
+
+def _kept_ties(data: ResponseData, coding: Coding, one: _Try) -> tuple[Tie, ...]:
+    """Find what a model on record was cut down for: nothing can be said there still."""
+    name = _name(one.model)
+    if one.told is not None or isinstance(one.model, str) or name not in model_names(coding):
+        return ()
+    whole = tellable(make_model(name, coding), data, coding)
+    return tuple(tie for tie in whole.ties if not set(tie.left) & set(one.model.terms))
 
 
 def _untold(

@@ -16,6 +16,7 @@ from analysis.fits.gaps import in_gaps
 from doe.model.terms import term_label
 from doe.steps.analysis_of import analyse
 from doe.steps.choose import choose_study
+from doe.steps.fit import fit_study
 from doe.steps.model_choice import FitOptions
 from doe.steps.predict import predict_study
 from doe.steps.session import open_study
@@ -76,6 +77,17 @@ def test_what_can_be_predicted_is_and_the_rest_is_told(name: str, tmp_path: Path
         assert all(math.isnan(one.value[1]) for one in found.predictions.values())
         assert "cannot be predicted at row 2" in said(found.findings)
         assert hard.why_off in said(found.findings)
+
+
+def test_a_gap_stays_one_when_the_model_is_kept(tmp_path: Path) -> None:
+    """On record the model is one by its terms; the runs still lack the combination."""
+    hard = HARD["a combination never run"]
+    study = make(tmp_path / "study", hard)
+    fit_study(study, FitOptions(keep=True, because="as the runs allow"))
+    found = predict_study(study, at=hard.off)
+
+    assert math.isnan(found.predictions["gloss"].value[0])
+    assert hard.why_off in said(found.findings)
 
 
 def table_of(folder: Path, *rows: Iterable[str]) -> Path:

@@ -93,7 +93,8 @@ def _terms(expansion: Expansion) -> Json:
     return {
         "numeric": [int(j) for j in expansion.numeric],
         "contrasts": [
-            {"axis": one.axis, "byLevel": list(one.by_level)} for one in expansion.contrasts
+            {"axis": one.axis, "byLevel": [number(value) for value in one.by_level]}
+            for one in expansion.contrasts
         ],
         "columns": _factors(expansion.products.index),
         "less": [

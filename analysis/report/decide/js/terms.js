@@ -62,7 +62,8 @@ function featuresOf(plan, response, row) {
     place += 1;
   }
   for (const contrast of response.contrasts) {
-    features[place] = contrast.byLevel[row[contrast.axis]];
+    // A level that no run has, and an open one, leave the value open.
+    features[place] = contrast.byLevel[row[contrast.axis]] ?? NaN;
     place += 1;
   }
   return features;
