@@ -110,7 +110,8 @@ def _moved(before: Sequence[AgreedReading], now: Sequence[AgreedReading]) -> Ite
     known = {one.response: one for one in now}
     for one in before:
         found = known.get(one.response)
-        value = found.value if found is not None else None
+        # A setting that the models ask for and the version does not have gives no number.
+        value = found.value if found is not None and math.isfinite(found.value) else None
         if value is not None and math.isclose(value, one.value, rel_tol=SAME, abs_tol=SAME):
             continue
         yield Moved(

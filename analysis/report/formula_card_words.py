@@ -122,7 +122,7 @@ def _weigh(card: FormulaCard) -> Iterator[Block]:
         table=Table(
             name=WEIGH,
             title="What is weighed, as supplied.",
-            head=("", "material", "kg", "± kg", *(("box, kg",) if has_box else ())),
+            head=("step", "material", "kg", "± kg", *(("box, kg",) if has_box else ())),
             words=2,
             rows=tuple(_weigh_row(line, has_box) for line in card.lines),
             note=" ".join(

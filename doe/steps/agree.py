@@ -273,6 +273,15 @@ def _proposed_findings(
                 advice="Give it with --batch-kg.",
             )
         )
+    if version.probability is not None and version.window_probability is None:
+        found.append(
+            Finding(
+                level="note",
+                what="The version has no tolerance box: 'risk' has not found one at these settings "
+                "on these inputs.",
+                advice="Keep the settings, run 'millbase risk STUDY', and propose after it.",
+            )
+        )
     if not ground.study.about.roles:
         found.append(
             Finding(

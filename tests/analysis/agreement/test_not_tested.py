@@ -66,7 +66,9 @@ def test_a_confirmation_counts_only_at_these_settings_and_once_judged() -> None:
     """Batches at other settings, or that wait, confirm nothing."""
     waits, elsewhere = replace(HERE, verdict=""), replace(HERE, here="no")
 
-    assert "Confirmation" not in said(replace(DONE, confirmations=(HERE,)))
+    confirmed = said(replace(DONE, confirmations=(HERE,)))
+    assert "Confirmation" not in confirmed
+    assert "Plant scale" in confirmed
     assert "their readings wait" in said(replace(DONE, confirmations=(waits,)))
     assert "made at other settings" in said(replace(DONE, confirmations=(elsewhere,)))
     plant = replace(HERE, where="plant")

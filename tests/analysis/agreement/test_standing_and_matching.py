@@ -94,11 +94,13 @@ def test_what_moved_beyond_its_interval_is_told_with_its_numbers() -> None:
     near = match_version(VERSION, changed, (replace(GLOSS, value=61.5),))
     far = match_version(VERSION, changed, (replace(GLOSS, value=63.1),))
     gone = match_version(VERSION, changed, ())
+    unset = match_version(VERSION, changed, (replace(GLOSS, value=float("nan")),))
 
     assert near.beyond == ()
     assert "inside the intervals" in near.findings(1)[0].what
     assert "60 (58 to 62) units then, 63.1 units now" in far.findings(1)[0].what
-    assert "foretold no more" in gone.findings(1)[0].what
+    for one in (gone, unset):
+        assert "foretold no more" in one.findings(1)[0].what
 
 
 def test_a_limit_that_moved_is_told_although_nothing_is_foretold_otherwise() -> None:
