@@ -63,15 +63,15 @@ def way_on(analysis: StudyAnalysis) -> NextStep:
     plan, chosen = analysis.session.plan, analysis.session.choices.chosen
     if plan is not None and "confirm" in plan.kind:
         return NextStep(
-            what="Then hold the confirmation batches against what was foretold",
+            what="Hold the confirmation batches against what was foretold",
             command="millbase confirm STUDY --judge",
         )
     if chosen is not None and chosen.settings:
         return NextStep(
-            what="Then confirm the settings that were kept by new batches",
+            what="Confirm the settings that were kept by new batches",
             command="millbase confirm STUDY",
         )
-    return NextStep(what="Then go on to choose the settings", command="millbase choose STUDY")
+    return NextStep(what="Go on to choose the settings", command="millbase choose STUDY")
 
 
 def _doubts(analysis: StudyAnalysis) -> NextStep | None:

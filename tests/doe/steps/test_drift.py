@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.report.appendix_tables import quality_table
 from doe.cli.app import run
 from doe.cli.show_models import show_fit
 from doe.steps.adopt import adopt_table
@@ -83,8 +84,22 @@ def test_both_fits_are_shown_side_by_side(study: Path) -> None:
     }
 
 
+def test_the_report_names_the_correction(study: Path) -> None:
+    """In the table of the model as a whole; without one the line is not there."""
+    name = "corrected for drift with order as done"
+    for corrected in (True, False):
+        one = fit_study(study, FitOptions(correct_drift=corrected)).analysis.fitted["gloss"]
+        rows = {
+            cells[0].text: cells[1].text for cells in quality_table(one.fit, one.assessment).rows
+        }
+
+        assert (name in rows) is corrected
+        if corrected:
+            assert "GU a run" in rows[name]
+
+
 def test_the_command_takes_the_option(study: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """And leaves with 0; the report's table names the correction."""
+    """And leaves with 0, the choice on record."""
     arguments = ["fit", str(study), "--correct-drift", "--keep", "--because", "worn beads"]
 
     assert run(arguments) == 0

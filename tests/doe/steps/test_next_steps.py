@@ -49,10 +49,10 @@ def test_nothing_but_the_way_on_where_all_is_well(tmp_path: Path) -> None:
     (only,) = outcome.contract()["next"]
 
     assert only == {
-        "what": "Then go on to choose the settings", "command": "millbase choose STUDY",
+        "what": "Go on to choose the settings", "command": "millbase choose STUDY",
         "responses": [],
     }  # fmt: skip
-    assert "What to do next:\n  1. Then go on to choose" in show_fit(outcome)
+    assert "What to do next:\n  1. Go on to choose" in show_fit(outcome)
 
 
 def test_a_run_that_lies_far_off_is_looked_at_first_until_somebody_did(tmp_path: Path) -> None:
