@@ -25,7 +25,7 @@ from analysis.report.tables import report_tables
 from analysis.risk.draws import DrawPlan
 from analysis.risk.probability import Risk, assess_risk
 from analysis.risk.robust import RobustQuestion
-from analysis.risk.robust_window import RobustWindow, find_robust_window
+from analysis.risk.robust_window import RobustWindow
 from analysis.surface.noise import full_row, production_of
 from analysis.surface.survey import SurfaceLandscape
 from doe.errors import OptimumError, PlanError
@@ -41,7 +41,7 @@ from doe.steps.influence import study_influence
 from doe.steps.invented.marked import is_invented
 from doe.steps.next_steps import steps_of_models
 from doe.steps.results import json_bytes, write_results
-from doe.steps.risk import risk_model_of
+from doe.steps.risk import risk_model_of, robust_window_of
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.study.finding import Finding
@@ -236,7 +236,7 @@ def _risk(
             study=study, region=analysis.region, surfaces=analysis.surfaces, model=model, seed=seed
         )
         risk = assess_risk(model, at, DrawPlan(draws=RISK_DRAWS, seed=seed))
-        return risk, find_robust_window(question, at)
+        return risk, robust_window_of(analysis, question, at)
     except OptimumError:
         return None, None
 

@@ -26,6 +26,7 @@ from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.choose import ChooseOptions, search_compromise
 from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
+from doe.steps.remembered import LastFound
 from doe.steps.results import json_bytes, write_results
 from doe.steps.session import open_study
 from doe.steps.settings_text import settings_row, split_assignment
@@ -119,6 +120,10 @@ class RiskOutcome:
         return risk_contract(self)
 
 
+# The report after `risk` need not search again.
+_LAST_WINDOW: LastFound[RobustWindow] = LastFound()
+
+
 def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOutcome:
     """Find the probability that a production batch of a study meets every limit.
 
@@ -163,11 +168,28 @@ def _robust_window(
     if pair and (len(pair) != 2 or pair[0] == pair[1] or not set(pair) <= set(names)):
         raise _no_window(" and ".join(pair), names)
     try:
-        return find_robust_window(question, at, (pair[0], pair[1]) if pair else None)
+        return robust_window_of(analysis, question, at, (pair[0], pair[1]) if pair else None)
     except ValueError as error:
         if not pair:
             raise
         raise _no_window(f"{' and '.join(pair)} ({error})", names) from error
+
+
+def robust_window_of(
+    analysis: StudyAnalysis,
+    question: RobustQuestion,
+    at: FloatArray,
+    pair: tuple[str, str] | None = None,
+) -> RobustWindow:
+    """Find robust choice and window; asked the same again in one process, the same is given.
+
+    Raises:
+        OptimumError: See `find_robust_window`.
+        ValueError: See `find_robust_window`.
+    """
+    asked = (question.level, question.seed, question.view, question.interval_level, pair)
+    key = (str(analysis.session.folder.path), analysis.session.inputs(), asked, at.tobytes())
+    return _LAST_WINDOW.or_find(key, lambda: find_robust_window(question, at, pair))
 
 
 def _no_window(what: str, names: Sequence[str]) -> StudyError:

@@ -81,6 +81,8 @@ def _shared_columns(problem: Problem, i: int) -> list[int]:
 def _is_held_together(problem: Problem, x: FloatArray) -> bool:
     """Tell whether every unit still holds one setting in what it sets."""
     for rows, columns in problem.units:
+        if len(rows) == 1:
+            continue
         own = x[np.ix_(rows, columns)]
         apart = np.abs(own - own[0])
         if not np.all(np.isnan(apart) | (apart < _SAME)):
