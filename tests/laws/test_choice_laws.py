@@ -80,7 +80,7 @@ def test_overall_is_zero_exactly_where_one_is(each: np.ndarray) -> None:
     assert each.min() - 1e-12 <= joint <= each.max() + 1e-12
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(st.integers(0, 10_000))
 def test_the_compromise_and_its_rivals_keep_every_limit(seed: int) -> None:
     """Ranges, shares that add to 1, limits, forbids, levels."""
@@ -100,7 +100,7 @@ def test_the_compromise_and_its_rivals_keep_every_limit(seed: int) -> None:
         assert 0.0 <= recipe.desirability <= found.unrounded.desirability + 1e-7
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(st.integers(0, 10_000))
 def test_the_compromise_lies_on_the_bench_steps(seed: int) -> None:
     """Factors and shares with steps; nothing on them is better nearby."""
@@ -114,7 +114,7 @@ def test_the_compromise_lies_on_the_bench_steps(seed: int) -> None:
     assert found.loss >= 0.0
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", (0, 1))
 def test_no_setting_on_the_steps_is_better(seed: int) -> None:
     """Every mark of a small region, one by one."""
     problem = _stepped(seed)
@@ -131,7 +131,7 @@ def test_no_setting_on_the_steps_is_better(seed: int) -> None:
     assert objective.overall(objective.values(rows)).max() <= found.best.desirability + 1e-9
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", (0, 1))
 def test_renaming_and_reordering_factors_permutes_the_optimum(seed: int) -> None:
     """Names and order of factors are words only."""
     rng = np.random.default_rng(seed)
@@ -151,7 +151,7 @@ def test_renaming_and_reordering_factors_permutes_the_optimum(seed: int) -> None
         assert float(one[name]) == pytest.approx(float(two[name]), abs=1e-4)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", (0, 1))
 def test_within_limits_keeps_every_acceptance_limit(seed: int) -> None:
     """At predicted values, wherever that can be done."""
     problem = random_problem(seed)
