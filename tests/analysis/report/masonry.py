@@ -204,6 +204,7 @@ def full_content(study: Masonry, figures: tuple[Drawn, ...] = ()) -> ReportConte
         fitted=study.fitted,
         compromise=study.compromise,
         trade_offs=study.trade_offs,
+        influence=_influence(study),
         batch_recipe=study.batch_recipe(),
         figures=figures,
         status=(StatusLine(state="waiting", text="Run 41 waits for water uptake."),),
