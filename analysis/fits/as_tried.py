@@ -22,12 +22,13 @@ from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.model.column import model_columns
 from doe.model.matrix import model_matrix
 from doe.model.region import Region, make_region, region_of
+from doe.model.set_later import without_settings
 from doe.model.statements import HalfSpace, statements_of
 from doe.model.term import Model
 from doe.model.terms import make_model
 from doe.study.brief import Study
 from doe.study.finding import Finding
-from doe.study.settings import FloatArray
+from doe.study.settings import BoolArray, FloatArray
 
 # Values nearer than this part of a range are one: tables are typed with fewer digits.
 _SAME = 1e-6
@@ -59,6 +60,7 @@ class AsTried:
 @dataclass(slots=True)
 class _Found:
     axes: list[Axis]
+    not_read: tuple[str, ...] = ()
     untold: list[str] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
@@ -68,22 +70,31 @@ class _Found:
         return Coding(axes=tuple(self.axes))
 
 
-def as_tried(study: Study, coding: Coding, rows: FloatArray) -> AsTried:
+def as_tried(
+    study: Study, coding: Coding, rows: FloatArray, read: BoolArray | None = None
+) -> AsTried:
     """Find what the runs never tried, and narrow coding and region to the rest.
 
     Args:
         study: The brief.
         coding: Its settings.
         rows: Settings of the runs with a reading, controls left out, shape (n, k), lab units.
+        read: Where a reading can show the setting, shape (n, k): what is set after every reading is
+            not judged. None where all of them can.
     """
     if not len(rows):
         return AsTried(coding=coding, region=region_of(study))
-    found = _Found(axes=list(coding.axes))
+    read = np.ones(rows.shape, dtype=np.bool_) if read is None else read
+    never = [
+        name for name, any_one in zip(coding.names, read.any(axis=0), strict=True) if not any_one
+    ]
+    found = _Found(axes=list(coding.axes), not_read=tuple(never))
+    seen = np.where(read, rows, np.nan)
     for j, axis in enumerate(coding.axes):
         if isinstance(axis, ChoiceAxis):
-            _levels(found, j, axis, rows)
+            _levels(found, j, axis, seen)
         else:
-            _value(found, j, axis, rows)
+            _value(found, j, axis, seen)
     _ties(found, rows)
     if not found.findings:
         return AsTried(coding=coding, region=region_of(study))
@@ -191,7 +202,7 @@ def _ties(found: _Found, rows: FloatArray) -> None:
         found.untold.remove(shares[0])
     while True:
         coding = found.coding
-        whole = make_model("linear", coding)
+        whole = without_settings(make_model("linear", coding), found.not_read, coding)
         kept = tuple(term for term in whole.terms if not set(term.names) & set(found.untold))
         model = Model(name="linear", terms=kept)
         groups = dependent_groups(model_matrix(rows, coding, model))

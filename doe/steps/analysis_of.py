@@ -28,6 +28,7 @@ from doe.errors import DoeError, FitError, PlanError, StudyError
 from doe.methods.registry import is_computed
 from doe.model.coding import Coding, coding_of
 from doe.model.region import Region
+from doe.model.set_later import set_later
 from doe.steps.doubts import in_short, study_doubts
 from doe.steps.fit_chosen import fit_chosen
 from doe.steps.model_choice import FitOptions, choose_model, corrects_drift
@@ -181,9 +182,14 @@ def analyse(session: Session, options: FitOptions) -> StudyAnalysis:
 
 def _as_tried(study: Study, coding: Coding, data: Iterable[ResponseData]) -> AsTried:
     """Narrow coding and region to what the runs with a reading of any response speak for."""
-    rows = [tried_rows(one) for one in data]
-    none = np.zeros((0, len(coding.axes)))
-    return as_tried(study, coding, np.unique(np.vstack([none, *rows]), axis=0))
+    k = len(coding.axes)
+    both = [np.zeros((0, 2 * k))]
+    for one in data:
+        rows, later = tried_rows(one), set_later(study, one.response.per)
+        read = np.array([name not in later for name in coding.names], dtype=np.float64)
+        both.append(np.hstack([rows, np.broadcast_to(read, rows.shape)]))
+    told = np.unique(np.vstack(both), axis=0)
+    return as_tried(study, coding, told[:, :k], told[:, k:] > 0.0)
 
 
 def _beside_the_test(data: ResponseData, fitted: FittedResponse) -> FittedResponse:

@@ -42,6 +42,21 @@ def test_a_reading_of_a_batch_is_fitted_on_batches(study: Path, bench: Bench) ->
     assert "time" in found["responses"]["gloss"]["terms"]
 
 
+def test_what_comes_after_every_reading_is_not_said_to_have_stood_still(
+    tmp_path: Path, bench: Bench
+) -> None:
+    """Haze stands on each batch's first row, where the grind time is always the same."""
+    rows = [
+        row | {"haze": HAZE[row["batch"] - 1] if i % 3 == 0 else ""}
+        for i, row in enumerate(design())
+    ]
+    found = bench.contract("fit", make(tmp_path, rows, response("haze", OF_BATCH)))
+
+    assert "in every run" not in said(found["findings"])
+    assert "'time' comes after that" in said(found["responses"]["haze"]["findings"])
+    assert "acid²" in found["responses"]["haze"]["terms"]
+
+
 def test_equal_batches_replicate_whichever_sample_was_read(study: Path, bench: Bench) -> None:
     """Three batches in the middle: two degrees of freedom, though the samples differ in time."""
     haze = bench.contract("fit", study, "--only", "haze")["responses"]["haze"]
