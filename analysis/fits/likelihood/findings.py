@@ -28,7 +28,7 @@ def common_findings(
 ) -> Iterator[Finding]:
     """Say what holds for every family: batches, freedom, clusters, coefficients that run off."""
     yield from _on_batches(layout, fit, freedom)
-    yield from _on_clusters(layout, fit, facts)
+    yield from _on_clusters(layout, fit, facts, freedom)
     if facts.held:
         named = ", ".join(f"'{label}'" for label in facts.held[:4])
         more = f" and {len(facts.held) - 4} more" if len(facts.held) > 4 else ""
@@ -100,7 +100,9 @@ def _on_batches(layout: Layout, fit: Fit, freedom: Freedom) -> Iterator[Finding]
         )
 
 
-def _on_clusters(layout: Layout, fit: Fit, facts: LikelihoodFacts) -> Iterator[Finding]:
+def _on_clusters(
+    layout: Layout, fit: Fit, facts: LikelihoodFacts, freedom: Freedom
+) -> Iterator[Finding]:
     unit = "runs" if layout.batch is None else "batches"
     if not facts.robust_errors:
         yield Finding(
@@ -111,6 +113,9 @@ def _on_clusters(layout: Layout, fit: Fit, facts: LikelihoodFacts) -> Iterator[F
         )
         return
     errors = np.sqrt(np.diag(fit.covariance))
+    if fit.family == "censored":
+        # Like is held against like: the clusters' scores are not raised for what columns take up.
+        errors = errors / np.sqrt(freedom.inflation[: len(errors)])
     ratio = np.array(facts.robust_errors) / errors
     far = int(np.argmax(np.abs(np.log(np.maximum(ratio, 1e-9)))))
     if abs(ratio[far] - 1.0) > _APART and facts.clusters >= _FEW_CLUSTERS:

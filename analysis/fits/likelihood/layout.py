@@ -149,13 +149,15 @@ def as_told(freedom: Freedom, within: float, n_batches: int, *, whole: bool) -> 
     """Lower degrees of freedom to what readings off the scale leave of them.
 
     A reading off the scale tells less of the scatter than one that was read. The variance within
-    has the degrees of freedom of its own information, 2σ⁴/var(σ²), and coefficients judged by it
-    have no more. A batch with no reading on the scale tells no level and does not count. The first
-    is Satterthwaite's rule; the second our own, on the careful side.
+    is worth as many readings as its own information says, ν0 = 2σ⁴/var(σ²); the coefficients judged
+    by it take their degrees of freedom from these, ν = ν0 − p, and maximum likelihood takes it too
+    small by ν0/ν. With all read ν0 = n, and both are those of least squares. A batch with no
+    reading on the scale tells no level and does not count. The first is Satterthwaite's rule; the
+    others are our own, by analogy with least squares.
 
     Args:
         freedom: As if all readings had been on the scale.
-        within: 2σ⁴/var(σ²) of the variance within.
+        within: 2σ⁴/var(σ²) of the variance within, as maximum likelihood gives it.
         n_batches: Batches with a reading on the scale.
         whole: Whether every reading was on the scale: then nothing is lowered.
 
@@ -164,17 +166,27 @@ def as_told(freedom: Freedom, within: float, n_batches: int, *, whole: bool) -> 
     """
     if whole:
         return freedom
-    df_within = float(np.clip(within, 1.0, freedom.within[0])) if np.isfinite(within) else 1.0
+    p_between = int(freedom.set_by_batch.sum())
+    df_full, by_full = freedom.within
+    # Never more than had all been read; without information one degree of freedom stands.
+    worth = min(within, df_full * by_full) if np.isfinite(within) else 0.0
+    told = _left(worth, len(freedom.df) - p_between)
     of_batches = freedom.of_batches
-    df = np.full(len(freedom.df), df_within)
+    df, inflation = (np.full(len(freedom.df), one) for one in told)
     if of_batches is not None:
-        p_between = int(freedom.set_by_batch.sum())
-        of_batches = (min(of_batches[0], max(float(n_batches - p_between), 1.0)), of_batches[1])
-        df = np.where(freedom.set_by_batch, of_batches[0], df_within)
-    return replace(freedom, df=df, of_batches=of_batches, within=(df_within, freedom.within[1]))
+        of_batches = _left(n_batches, p_between)
+        df = np.where(freedom.set_by_batch, of_batches[0], df)
+        inflation = np.where(freedom.set_by_batch, of_batches[1], inflation)
+    return Freedom(
+        df=df,
+        inflation=inflation,
+        of_batches=of_batches,
+        within=told,
+        set_by_batch=freedom.set_by_batch,
+    )
 
 
-def _left(units: int, columns: int) -> tuple[float, float]:
+def _left(units: float, columns: int) -> tuple[float, float]:
     # With nothing left there is no honest error: one degree of freedom stands, and it is said.
     df = units - columns
-    return (float(df), units / df) if df > 0 else (1.0, float(max(units, 1)))
+    return (float(df), units / df) if df >= 1.0 else (1.0, float(max(units, 1.0)))
