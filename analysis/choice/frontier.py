@@ -41,6 +41,8 @@ MOST, ROUND, ROUNDS = 200, 32, 12
 BRED, IDLE_ROUNDS = 1500, 2
 # Recipes that are written up.
 SHOWN = 16
+# A desirability below this prints as 0.000.
+WORTHLESS = 0.0005
 # Weight of the sum of all heights beside the least one: it tells equal ones apart.
 AUGMENTED = 1e-4
 # Heights are followed so far beyond best, in ramps.
@@ -309,7 +311,7 @@ def _written(search: Search, objective: Objective, walk: _Walk) -> Frontier | No
     overall = objective.overall(values)
     order = np.lexsort((-np.round(walk.heights[:, 0], 9), -np.round(overall, 9)))
     heights = walk.heights[order]
-    shown = tuple(well_spread(heights, SHOWN))
+    shown = _shown(heights, overall[order])
     here = objective.values(search.compromise[None, :])
     book, places = search.book, list(objective.places)
     above = (heights - objective.heights(here)).min(axis=1).max()
@@ -330,6 +332,13 @@ def _written(search: Search, objective: Objective, walk: _Walk) -> Frontier | No
         compromise=here[0, places],
         beaten=max(0.0, float(above)),
     )
+
+
+def _shown(heights: FloatArray, overall: FloatArray) -> tuple[int, ...]:
+    """Pick recipes to write up, far apart; worthless ones only where there is nothing else."""
+    worth = np.flatnonzero(overall >= WORTHLESS)
+    rows = worth if len(worth) else np.arange(len(overall))
+    return tuple(int(rows[i]) for i in well_spread(heights[rows], SHOWN))
 
 
 def _accepted(search: Search, settings: FloatArray) -> BoolArray:

@@ -104,7 +104,8 @@ class LeastRegret:
         return Finding(
             level="note",
             what=f"The compromise costs the view of the {worst.view} {worst.compromise:.2f} in "
-            "overall desirability; the setting of least worst regret would spare it a part.",
+            "overall desirability; another setting, at which the view worst off gives up least, "
+            "would spare it a part.",
             evidence=evidence,
             advice="Look at both settings together before one is agreed.",
         )

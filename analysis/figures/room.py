@@ -1,4 +1,4 @@
-"""Room strips: how far each setting may move from the recommended recipe before a limit is met."""
+"""Room strips: how far each setting may move before a limit is reached."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def draw_room(rooms: Sequence[Room | ChoiceRoom], coding: Coding) -> Drawn:
         coding: The axes, for the whole range and the steps of each setting.
     """
     strips = [_strip(room, coding.axes[coding.index(room.setting)]) for room in rooms]
-    title = "How far each setting may move before a limit is met"
+    title = "How far each setting may move before a limit is reached"
     # Inches from the top of the picture down to the lower edge of each strip.
     tops, depth = [], 0.0
     for strip in strips:

@@ -143,7 +143,7 @@ def _yes(answer: bool | None) -> Cell:
 def _reasons(judged: JudgedRound) -> Iterator[Block]:
     if not judged.reasons:
         return
-    yield WordsBlock(text="What speaks for which reason, the likeliest first:")
+    yield WordsBlock(text="Possible reasons for the miss, the likeliest first:")
     yield ListBlock(lines=tuple(f"{one.title}: {' '.join(one.evidence)}" for one in judged.reasons))
     if judged.next is not None:
         why = judged.next.why

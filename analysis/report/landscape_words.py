@@ -22,6 +22,8 @@ WORTH_SAYING = 0.2
 SHARE_PLACES = 3
 # Standard errors that a slope must stand out by, near 95 % for all but few degrees of freedom.
 SLOPE_ERRORS = 2.0
+# Slopes and bends below this part of the largest coefficient are rounding.
+ROUNDING = 1e-9
 _NATURES = {
     "maximum": "a maximum",
     "minimum": "a minimum",
@@ -31,11 +33,15 @@ _NATURES = {
     "plane": "a plane: no bend in the model",
 }
 
+LEVEL = "nothing to tell: the model gives the same value whatever the factors are set to."
+
 
 def shape_sentences(shape: SurfaceShape) -> list[str]:
     """Say the nature of a surface, where it has no slope, and along what it is flat."""
     form, canonical = shape.form, shape.canonical
     where = levels_words(form)
+    if _is_level(form):
+        return [f"{f'{where}: ' if where else ''}{LEVEL}"]
     sentences = [
         f"{f'{where}: ' if where else ''}{_NATURES[canonical.nature]}.{_place_words(shape)}"
     ]
@@ -45,6 +51,13 @@ def shape_sentences(shape: SurfaceShape) -> list[str]:
     if canonical.nature == "plane":
         sentences += _steepest_words(shape)
     return sentences
+
+
+def _is_level(form: SecondOrder) -> bool:
+    """Tell whether the factors do nothing at all, as where all values are equal."""
+    largest = float(np.abs(form.fit.coefficients).max(initial=0.0))
+    moved = max(float(np.abs(x).max(initial=0.0)) for x in (form.curvature, form.middle_slopes))
+    return moved <= ROUNDING * largest
 
 
 def flat_sentence(way: FlatWay, coding: Coding, *, responses: Sequence[str] = ()) -> str:

@@ -66,7 +66,8 @@ def frontier_table(content: ReportContent, found: Frontier) -> Table:
         ),
         note=(
             f"{len(found.recipes)} of {len(found.settings)} recipes found, chosen to lie far "
-            "apart, best first. Settings lie between the bench's steps." + left_out + " Any of "
+            "apart, best first; those of desirability 0 stand here only if nothing else does. "
+            "Settings lie between the bench's steps." + left_out + " Any of "
             f"{found.n_sampled} recipes tried is matched in every response by one found, but for "
             f"at most {fixed(found.cover, 3)} of the way from worst to best."
         ),
@@ -164,8 +165,9 @@ def _price_note(prices: Sequence[LimitPrice]) -> str:
 
 def _regret_words(content: ReportContent, found: LeastRegret) -> str:
     return (
-        f"The recipe of least worst regret ({fixed(found.worst, 3)} for the view worst off; the "
-        f"compromise {fixed(found.worst_of_compromise, 3)}): "
+        "The recipe of least regret is that at which the view worst off gives up least: "
+        f"{fixed(found.worst, 3)} of overall desirability (at the compromise "
+        f"{fixed(found.worst_of_compromise, 3)}): "
         f"{_recipe_words(content, found.recipe)}."
     )
 
@@ -188,7 +190,10 @@ def _dose_lines(content: ReportContent, found: LeastDose) -> Iterator[str]:
         f"{name} {_signed(by, _error(found.recipe, name))} {_unit(content, name)}".rstrip()
         for name, by in found.changes.items()
     ]
-    yield f"It changes: {listed(changes)}."
+    yield (
+        f"It changes: {listed(changes)}. Predicted values alone are judged here, not chance in "
+        "production: see the part on risk before it is taken."
+    )
 
 
 def _recipe_words(content: ReportContent, recipe: Recipe) -> str:

@@ -105,7 +105,7 @@ def find_room(
     *,
     production: Production = NO_NOISE,
 ) -> tuple[Room | ChoiceRoom, ...]:
-    """Find how far each setting may move from a recipe before a limit is met.
+    """Find how far each setting may move from a recipe before a limit is reached.
 
     Args:
         study: The brief, for its acceptance limits.

@@ -47,7 +47,12 @@ def _planned(outcome: ConfirmOutcome) -> Iterator[str]:
         "Follow the safety data sheets, local codes and qualified people for pigment dust, "
         "ammonia and amines, mills, ovens and biocides."
     )
-    yield f"Next: millbase sheet {folder} --replace, then enter, then millbase confirm {folder}"
+    judge = f"millbase confirm {folder}{_plant_flag(outcome.planned)}"
+    yield f"Next: millbase sheet {folder} --replace, then enter, then {judge}"
+
+
+def _plant_flag(entry: Confirmation) -> str:
+    return " --plant" if entry.where == "plant" else ""
 
 
 def _settings(outcome: ConfirmOutcome) -> str:
@@ -71,13 +76,13 @@ def _sizes(sizes: tuple[ConfirmSize, ...]) -> str:
         for own in one.responses
     ]  # fmt: skip
     heads = [
-        "batches", "days", "response", "the mean must lie in", "unit", "told from a limit",
+        "batches", "days", "response", "the mean must lie in", "unit", "seen if off a limit by",
         "right one passes", "off one fails",
     ]  # fmt: skip
     words = dict.fromkeys(f"{own.response}: {own.off_words}" for own in sizes[0].responses)
     note = (
-        "told from a limit: least distance of the true mean from it that the batches alone show, "
-        f"one-sided; off means {'; '.join(words)}"
+        "seen if off a limit by: how far inside its limit the true mean must lie for these batches "
+        f"alone to show it, in the response's unit; an off one means {'; '.join(words)}"
     )
     return f"{text_table(heads, rows)}\n{paragraph(f'  ({note})')}"
 
@@ -107,7 +112,8 @@ def _judged(judged: JudgedRound, outcome: ConfirmOutcome) -> Iterator[str]:
     folder = typed(outcome.session.folder.path)
     if judged.outcome.state != "judged":
         yield paragraph(judged.waiting_words())
-        yield f"Next: millbase enter {folder} …, then millbase confirm {folder}"
+        judge = f"millbase confirm {folder}{_plant_flag(judged.entry)}"
+        yield f"Next: millbase enter {folder} …, then {judge}"
         return
     yield paragraph(judged.verdict_words())
     yield _verdicts(judged)
@@ -129,7 +135,7 @@ def _verdicts(judged: JudgedRound) -> str:
     rows = [_verdict_row(one) for one in judged.outcome.responses]
     must = "laboratory's interval" if judged.entry.where == "plant" else "it must lie in"
     heads = [
-        "response", "foretold", "mean", "unit", must, "inside", "off by, sd",
+        "response", "foretold", "mean", "unit", must, "inside", "off by (in sd)",
         "each batch", "within",
     ]  # fmt: skip
     return text_table(heads, rows)
@@ -194,7 +200,10 @@ def _ends(ends: tuple[float, float] | None, error: float | None) -> str:
 def _reasons(judged: JudgedRound) -> str:
     if not judged.reasons:
         return ""
-    lines = ["What speaks for which reason, the likeliest first:"]
+    lines = [
+        "Possible reasons for the miss, the likeliest first (in brackets the points for it: two "
+        "for\nwhat a test shows, one for what only fits):"
+    ]
     for one in judged.reasons:
         lines.append(paragraph(f"{one.title} ({one.points}): {' '.join(one.evidence)}"))
     return "\n".join(lines)

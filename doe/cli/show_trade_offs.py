@@ -42,16 +42,20 @@ def _frontier(found: Frontier) -> str:
     names = list(dict.fromkeys(name for one in found.recipes for name in one.settings))
     rows = [
         [
+            "met" if found.accepted[i] else "MISSED",
             f"{one.desirability:.3f}",
             *(plain(float(x)) for x in found.values[i]),
             *_settings(one.settings, names),
         ]
         for i, one in zip(found.shown, found.recipes, strict=True)
     ]
+    all_met = all(found.accepted[i] for i in found.shown)
     return (
         f"The frontier: {len(found.settings)} recipes, between the bench's steps, that nothing "
         "beats in one response\nwithout losing in another; "
-        f"{len(rows)} of them, well spread:\n" + text_table(["desirability", *heads, *names], rows)
+        f"{len(rows)} of them, well spread"
+        f"{' (MISSED: a limit is not met)' if not all_met else ''}:\n"
+        + text_table(["limits", "desirability", *heads, *names], rows)
     )
 
 
@@ -81,8 +85,9 @@ def _regret(found: LeastRegret) -> str:
     ]
     heads = ["view", "its best", "regret at the compromise", "at the least-regret recipe"]
     return (
-        f"Least worst regret over all views {found.worst:.3f} (compromise "
-        f"{found.worst_of_compromise:.3f}), at {_line(found.recipe.settings)}:\n"
+        "Regret: what a view gives up of its own best overall desirability. At the least-regret "
+        f"recipe\nthe view worst off gives up {found.worst:.3f} (at the compromise "
+        f"{found.worst_of_compromise:.3f}); it lies at\n{_line(found.recipe.settings)}:\n"
         + text_table(heads, rows)
     )
 
@@ -121,7 +126,9 @@ def _dose(found: LeastDose, study: Study) -> str:
         f"The lowest {found.factor} within {found.given_away:g} of the desirability{kept}: "
         f"{found.dose:g}{unit} instead of {found.of_compromise:g},\n"
         f"desirability {found.recipe.desirability:.3f}, at {_line(found.recipe.settings)}.\n"
-        f"It changes: {changes}."
+        f"It changes: {changes}.\n"
+        "Predicted values alone are judged here, not chance in production: see 'millbase risk' "
+        "before it\nis taken."
     )
 
 

@@ -9,7 +9,7 @@ from doe.model.region import region_of
 from doe.model.vertices import overall_centroid
 from doe.recipe.titration import SettingsRow
 from doe.study.brief import Factor, Study
-from doe.study.names import match_name
+from doe.study.names import match_name, nearest_name
 from doe.study.numerals import parse_number
 
 # Shares that nobody gave are rounded so; what they miss of 1 goes to the largest.
@@ -141,7 +141,9 @@ def _named(
         found = match_name(name, names)
         if found is None:
             what = f"there is no {'additive' if where == '--shares' else 'factor'} '{name}'"
-            faults.append(Fault(what=what, where=where, allowed=", ".join(names)))
+            near = nearest_name(name, names)
+            do = f"Did you mean '{near}'?" if near else ""
+            faults.append(Fault(what=what, where=where, allowed=", ".join(names), do=do))
         else:
             texts[found] = text
     return texts

@@ -9,7 +9,7 @@ import numpy as np
 
 from doe.errors import Fault, StudyError
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis, level_range
-from doe.study.names import match_name
+from doe.study.names import match_name, nearest_name
 from doe.study.numerals import Decimal, parse_number
 from doe.study.settings import FloatArray
 
@@ -150,7 +150,13 @@ def _by_axis(
         found = match_name(name, coding.names)
         if found is None:
             allowed = ", ".join(coding.names)
-            faults.append(Fault(what=f"there is no setting '{name}'", where=where, allowed=allowed))
+            near = nearest_name(name, coding.names)
+            faults.append(
+                Fault(
+                    what=f"there is no setting '{name}'", where=where, allowed=allowed,
+                    do=f"Did you mean '{near}'?" if near else "",
+                )
+            )  # fmt: skip
         elif found in texts:
             faults.append(Fault(what=f"'{found}' is given twice", where=where))
         else:
@@ -170,11 +176,13 @@ def _value(axis: Axis, texts: Mapping[str, str], source: _Source, faults: list[F
     if isinstance(axis, ChoiceAxis):
         level = match_name(text, axis.levels)
         if level is None:
+            near = nearest_name(text, axis.levels)
             faults.append(
                 Fault(
                     what=f"'{axis.name}' has no level '{text}'",
                     where=source.where,
                     allowed=", ".join(axis.levels),
+                    do=f"Did you mean '{near}'?" if near else "",
                 )
             )
             return float("nan")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.choice.again import Search
-from analysis.choice.frontier import find_frontier
+from analysis.choice.frontier import WORTHLESS, find_frontier
 from analysis.choice.least_dose import find_least_dose
 from analysis.choice.limit_prices import find_limit_prices, sensible_unit
 from analysis.choice.regret import find_least_regret
@@ -155,6 +155,18 @@ def test_the_frontier_of_two_opposed_lines_is_the_whole_line() -> None:
     np.testing.assert_allclose(found.values.sum(axis=1), 10.0, atol=1e-6)
     assert found.cover <= 0.01
     assert [found.values[i, j] for j, i in enumerate(found.anchors)] == pytest.approx([10.0, 10.0])
+
+
+def test_recipes_without_worth_are_written_up_only_if_there_are_no_others() -> None:
+    """The ends of the line, of desirability 0, are on the frontier but not in its table."""
+    found = find_frontier(opposed())
+
+    assert found is not None
+    assert found.desirability.min() < WORTHLESS
+    assert all(found.desirability[i] >= WORTHLESS for i in found.shown)
+    assert [one.desirability for one in found.recipes] == pytest.approx(
+        [float(found.desirability[i]) for i in found.shown]
+    )
 
 
 @pytest.mark.parametrize(

@@ -179,3 +179,16 @@ def test_a_package_has_a_trace_for_each_additive_and_no_shape() -> None:
     assert landscape.why_no_shape
     assert [trace.additive for trace in landscape.cox] == ["wetting", "dispersant", "hydrophobic"]
     assert wetting.change_interval[0] < wetting.change < wetting.change_interval[1]
+
+
+def test_a_response_of_equal_values_has_no_landscape_to_tell() -> None:
+    """Without slope and bend 'no bend that stands out of the scatter' would say too much."""
+    study = brief([DOSE, PH], [VISCOSITY])
+    fit = fit_of(coding_of(study), "viscosity", [10.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+    sloping = fit_of(coding_of(study), "viscosity", [10.0, 1.0, 0.0, 0.0, 0.0, 0.0])
+    at = np.array([2.0, 9.0])
+
+    (told,) = (shape_sentences(one) for one in survey(fit, region_of(study), at).shapes)
+    assert told[0].startswith("nothing to tell")
+    for shape in survey(sloping, region_of(study), at).shapes:
+        assert "nothing to tell" not in " ".join(shape_sentences(shape))

@@ -185,3 +185,16 @@ def test_an_open_choice_is_asked_for_with_its_factor() -> None:
     """Without the choice nobody can tell whether a dose is due."""
     with pytest.raises(StudyError, match="no value for dose, chemistry"):
         settings_row({}, _chemistries(), "--at")
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "meant"),
+    [("wetting_agent", "0.2", "wetting agent"), ("dispersent", "0.6", "dispersant"),
+     ("Базис", "amonia", "ammonia")],
+)  # fmt: skip
+def test_a_misspelt_name_or_level_is_told_what_was_probably_meant(
+    name: str, value: str, meant: str
+) -> None:
+    """A slip of the pen is shown the name that it comes closest to."""
+    with pytest.raises(StudyError, match=f"Did you mean '{meant}'"):
+        row(**{name: value})
