@@ -217,7 +217,7 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
     words.append(f"A right formula passes {best.passes_if_right:.0%} of the time, limits included.")
     if more is not None:
         words.append(
-            f"A {_ordinal(more.batches)} batch narrows the intervals by up to "
+            f"{_ordinal(more.batches)} batch narrows the intervals by up to "
             f"{_narrowed(best, more):.0%}."
         )
     return tuple(words)
@@ -306,7 +306,9 @@ def _off_words(own: SizeOfResponse) -> str:
 
 
 def _ordinal(n: int) -> str:
-    return {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}.get(n, f"{n}th")
+    """Give a place with its article, as a sentence begins: `A third`, `An 8th`."""
+    words = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}
+    return f"{'An' if n in (8, 11, 18) else 'A'} {words.get(n, f'{n}th')}"
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -6,13 +6,15 @@ the reasons; they are no probabilities.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Literal
 
 from analysis.agreement.confirmation import ResponseOutcome, RoundOutcome
+from analysis.agreement.plant import PlantOutcome
+from doe.study.confirmation import Confirmation
 
-Cause = Literal["block", "model", "batch", "settings", "limits", "scatter"]
+Cause = Literal["block", "model", "batch", "settings", "limits", "scatter", "plant"]
 # A test that chance passes once in twenty.
 DOUBTED_P = 0.05
 # All means off by more than this many standard deviations count as shifted together.
@@ -28,6 +30,7 @@ TITLES: Mapping[Cause, str] = {
     "settings": "The batches were not made as planned",
     "limits": "The formula lies too near a limit",
     "scatter": "The batches scatter more than the models know",
+    "plant": "The plant lies off the laboratory",
 }
 
 
@@ -64,20 +67,29 @@ class NextRound:
     why: str
 
 
-def weigh_reasons(outcome: RoundOutcome, explained: Mapping[str, float]) -> tuple[Reason, ...]:
+def again_command(entry: Confirmation) -> str:
+    """Give what to type after `millbase` for another round of the same kind."""
+    return f"confirm STUDY {'--plant --again' if entry.where == 'plant' else '--again'}"
+
+
+def weigh_reasons(
+    outcome: RoundOutcome, explained: Mapping[str, float], plant: Sequence[PlantOutcome] = ()
+) -> tuple[Reason, ...]:
     """Weigh the reasons of a failure; none where nothing failed.
 
     Args:
         outcome: The judged round.
         explained: What the settings as made foretell that each mean is off, as a part of what it is
             off by.
+        plant: Scatter and offset of the plant; empty in the laboratory.
     """
     if outcome.passed is not False:
         return ()
     off = [one for one in outcome.responses if one.is_off]
-    found = (
-        [Reason(cause="limits", points=SHOWN, evidence=tuple(_limits(outcome)))] if not off else []
-    )
+    moved = _off_in_plant(outcome, plant)
+    near = tuple(_limits(outcome, set(moved)))
+    found = [Reason(cause="limits", points=SHOWN, evidence=near)] if near and not off else []
+    found += [_summed("plant", iter(moved.values()))]
     found += [_summed("block", _block(outcome, off)), _summed("batch", _batch(outcome))]
     if off:
         found += [
@@ -94,6 +106,9 @@ def next_round(outcome: RoundOutcome, reasons: Sequence[Reason]) -> NextRound | 
     if outcome.passed is not False:
         return None
     first = reasons[0].cause if reasons else "model"
+    if outcome.entry.where == "plant":
+        why = _IN_PLANT.get(first, "new plant batches tell whether it comes back")
+        return NextRound(command=again_command(outcome.entry), why=why)
     off = [one for one in outcome.responses if one.is_off]
     poor = any(p is not None and p < DOUBTED_P for p in (one.frozen.lack_of_fit for one in off))
     if first == "model" and poor:
@@ -131,6 +146,18 @@ _ADVICE: Mapping[Cause, NextRound] = {
     ),
 }
 
+# What to do about a failure in the plant: its batches say nothing against the laboratory's models.
+_IN_PLANT: Mapping[Cause, str] = {
+    "plant": "find what the plant does otherwise than the laboratory, or adjust the formula in "
+    "the plant by the offset, first; new plant batches then tell whether it is mended",
+    "limits": "no offset of the plant is told from its scatter yet, which more plant batches do; "
+    "if none shows, keep the settings further from the limit (choose STUDY --within-limits)",
+    "batch": "look for what was done otherwise in that batch first; new plant batches tell "
+    "whether it was the odd one",
+    "scatter": "look for what varies from batch to batch in the plant first; more plant batches "
+    "tell its scatter",
+}
+
 
 def _summed(cause: Cause, told: Iterator[tuple[int, str]]) -> Reason:
     known = list(told)
@@ -141,9 +168,33 @@ def _summed(cause: Cause, told: Iterator[tuple[int, str]]) -> Reason:
     )
 
 
-def _limits(outcome: RoundOutcome) -> Iterator[str]:
+def _off_in_plant(
+    outcome: RoundOutcome, plant: Sequence[PlantOutcome]
+) -> dict[str, tuple[int, str]]:
+    """Give the responses whose limit was missed on the side to which the plant lies off."""
+    told = {one.response: one for one in plant if one.is_told}
+    found: dict[str, tuple[int, str]] = {}
     for one in outcome.responses:
-        if one.within is False:
+        own = told.get(one.response)
+        if one.within is not False or own is None or own.offset_interval is None:
+            continue
+        higher = own.mean > one.frozen.value
+        if one.frozen.limits[1 if higher else 0] is None:
+            continue
+        low, high = own.offset_interval
+        unit = f" {one.frozen.unit}" if own.offset_is == "difference" and one.frozen.unit else ""
+        found[one.response] = (
+            SHOWN,
+            f"{one.response}: the plant lies {'higher' if higher else 'lower'} than the "
+            f"laboratory's models foretell, {own.offset_is} {own.offset:.3g}{unit} "
+            f"({low:.3g} to {high:.3g}), towards the limit that was missed.",
+        )
+    return found
+
+
+def _limits(outcome: RoundOutcome, explained: Set[str]) -> Iterator[str]:
+    for one in outcome.responses:
+        if one.within is False and one.response not in explained:
             missed = [str(own.batch) for own in one.batches if own.within is False]
             noun = "batch" if len(missed) == 1 else "batches"
             if one.inside is None:

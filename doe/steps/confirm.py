@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -33,8 +33,14 @@ from doe.layouts.extending.joining import joined
 from doe.layouts.order import RoundStart
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.confirm_contract import confirm_contract
-from doe.steps.confirm_findings import judged_findings, planned_findings
-from doe.steps.confirm_judging import frozen_inputs, judge_round, judged_rounds
+from doe.steps.confirm_findings import beside_findings, judged_findings, planned_findings
+from doe.steps.confirm_judging import (
+    frozen_inputs,
+    judge_round,
+    judged_rounds,
+    open_rounds,
+)
+from doe.steps.confirm_refusals import refuse_beside, refuse_plant
 from doe.steps.confirm_taking_in import Moved, what_moved
 from doe.steps.model_choice import FitOptions
 from doe.steps.nominal import Nominal, nominal_of
@@ -138,8 +144,8 @@ class ConfirmOutcome:
 def confirm_study(path: Path, options: ConfirmOptions | None = None) -> ConfirmOutcome:
     """Plan confirmation batches of a study, or judge those that were made.
 
-    Without an open round it plans one; with a round whose readings are in it judges; with half of
-    them it says what waits.
+    Without a round it plans one. With rounds it judges the one that was read last, of the
+    laboratory or the plant, or says what it waits for; `--plant` looks at the plant's alone.
 
     Raises:
         DoeError: The study or the settings cannot be used, nothing can be fitted, or what was asked
@@ -151,23 +157,18 @@ def confirm_study(path: Path, options: ConfirmOptions | None = None) -> ConfirmO
     if asked.how_many:
         return _how_many(session, asked)
     rounds = judged_rounds(session)
-    where = "plant" if asked.plant else "laboratory"
-    own = [one for one in rounds if one.entry.where == where]
     if asked.take_in:
-        return _take_in(session, own, asked)
-    waits = next((one for one in own if one.outcome.state != "judged"), None)
-    if asked.judge or (own and not asked.plans):
-        if not own:
+        return _take_in(session, rounds, asked)
+    looked_at = [one for one in rounds if one.entry.where == "plant" or not asked.plant]
+    if asked.judge or (looked_at and not asked.plans):
+        if not looked_at:
+            kind = "plant" if asked.plant else "confirmation"
             raise PlanError(
-                "no confirmation batch is planned yet", where="--judge",
-                do="Plan them with 'millbase confirm STUDY'.",
+                f"no {kind} batch is planned yet", where="--judge",
+                do=f"Plan them with 'millbase confirm STUDY{' --plant' if asked.plant else ''}'.",
             )  # fmt: skip
-        return _judge(session, (waits or own[-1]).entry)
-    if waits is not None and not asked.again:
-        raise PlanError(
-            f"{waits.entry.words} still waits for readings", where="confirmation.json",
-            do="Enter them, or plan another round beside it with --again.",
-        )  # fmt: skip
+        return _judge(session, looked_at)
+    refuse_beside(rounds, asked)
     return _plan(session, asked, rounds)
 
 
@@ -339,21 +340,19 @@ def _entry(
     )  # fmt: skip
 
 
-def _judge(session: Session, entry: Confirmation) -> ConfirmOutcome:
+def _judge(session: Session, rounds: Sequence[JudgedRound]) -> ConfirmOutcome:
+    first, *rest = open_rounds(session, rounds)
     analysis = analyse(session, FitOptions())
-    judged = judge_round(session, entry, analysis.fits, analysis.coding)
-    outcome = ConfirmOutcome(session=session, judged=judged, findings=judged_findings(judged))
-    return _written(outcome)
+    judged = judge_round(session, first.entry, analysis.fits, analysis.coding)
+    findings = (*judged_findings(judged), *beside_findings(rest))
+    return _written(ConfirmOutcome(session=session, judged=judged, findings=findings))
 
 
-def _take_in(session: Session, own: list[JudgedRound], asked: ConfirmOptions) -> ConfirmOutcome:
-    if asked.plant:
-        raise StudyError(
-            "batches of the plant have a scatter of their own and are never put to the "
-            "laboratory's",
-            where="--take-in",
-            do="Leave out --plant to take in batches of the laboratory.",
-        )
+def _take_in(
+    session: Session, rounds: Sequence[JudgedRound], asked: ConfirmOptions
+) -> ConfirmOutcome:
+    refuse_plant(rounds, asked)
+    own = [one for one in rounds if one.entry.where == "laboratory"]
     ready = [one for one in own if one.outcome.state == "judged" and not one.taken_in]
     if not ready:
         waits = any(one.outcome.state != "judged" for one in own)

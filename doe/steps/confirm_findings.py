@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from analysis.agreement.basis import ConfirmBasis
 from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.plant import FEWEST_PLANT_BATCHES
+from analysis.agreement.reasons import again_command
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.confirm_judging import changed_findings
 from doe.steps.confirm_taking_in import Moved
@@ -40,6 +41,20 @@ def judged_findings(judged: JudgedRound, moved: Moved | None = None) -> tuple[Fi
         *_plant(judged),
         *_moved(moved),
     )
+
+
+def beside_findings(rounds: Sequence[JudgedRound]) -> tuple[Finding, ...]:
+    """Say where rounds of the other kind stand, which were not looked at now."""
+    found = []
+    for one in rounds:
+        if one.outcome.state == "planned":
+            words = f"{one.head()} is planned too; nothing of it is read yet."
+        else:
+            words = f"Beside it: {one.verdict_words()}"
+        in_full = "In full: 'millbase confirm STUDY --plant'."
+        advice = in_full if one.entry.where == "plant" else ""
+        found.append(Finding(level="note", what=words, advice=advice))
+    return tuple(found)
 
 
 def _outside(nominal: Nominal) -> Iterator[Finding]:
@@ -126,7 +141,7 @@ def _lacking(judged: JudgedRound) -> Iterator[Finding]:
             level="caution",
             what=f"No batch gave a value of {', '.join(judged.outcome.lacking)}, so that the "
             "formula is neither confirmed nor refuted there.",
-            advice="Make them again: 'millbase confirm STUDY --again'.",
+            advice=f"Make them again: 'millbase {again_command(judged.entry)}'.",
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from analysis.agreement.judged_round import JudgedRound as JudgedRound
 from analysis.agreement.observed import Observed, observe
 from analysis.agreement.planning import scale_of
 from analysis.agreement.plant import PlantOutcome, judge_plant
-from analysis.agreement.reasons import next_round, weigh_reasons
+from analysis.agreement.reasons import again_command, next_round, weigh_reasons
 from analysis.fits.fit import Fit
 from analysis.lab.at_its_stage import at_its_stage
 from analysis.lab.responses import gather
@@ -45,6 +45,25 @@ def judged_rounds(
     return tuple(judge_round(session, one, fits or {}, coding) for one in entries)
 
 
+def open_rounds(session: Session, rounds: Sequence[JudgedRound]) -> tuple[JudgedRound, ...]:
+    """Give the round to look at of each kind, laboratory or plant, the one read last first.
+
+    Of one kind that is the first that waits, else the last.
+    """
+    entered = {row.run: place for place, row in enumerate(session.readings.rows)}
+    found: dict[str, JudgedRound] = {}
+    for one in rounds:
+        before = found.get(one.entry.where)
+        if before is None or before.outcome.state == "judged":
+            found[one.entry.where] = one
+
+    def read_last(one: JudgedRound) -> tuple[bool, int, int]:
+        place = max((entered.get(run, -1) for run in one.entry.runs), default=-1)
+        return one.outcome.state != "planned", place, one.entry.number
+
+    return tuple(sorted(found.values(), key=read_last, reverse=True))
+
+
 def judge_round(
     session: Session, entry: Confirmation, fits: Mapping[str, Fit], coding: Coding | None
 ) -> JudgedRound:
@@ -64,7 +83,7 @@ def judge_round(
         told = [judge_plant(one, observed[one.response], entry.rule.level) for one in
                 entry.responses if one.times is not None]  # fmt: skip
         plant = [one for one in told if one is not None]
-    reasons = weigh_reasons(outcome, explained)
+    reasons = weigh_reasons(outcome, explained, plant)
     return JudgedRound(
         outcome=outcome, plant=tuple(plant), reasons=reasons, next=next_round(outcome, reasons),
         taken_in=entry.round in session.choices.rounds_taken_in,
@@ -126,8 +145,8 @@ def changed_findings(rounds: tuple[JudgedRound, ...]) -> tuple[Finding, ...]:
             level="caution",
             what=f"Since {one.entry.words} was planned, these have changed: "
             f"{', '.join(one.changed)}. It is judged by what was frozen then.",
-            advice="If the formula is meant otherwise now, plan another with 'millbase confirm "
-            "STUDY --again'.",
+            advice="If the formula is meant otherwise now, plan another with 'millbase "
+            f"{again_command(one.entry)}'.",
         )
         for one in rounds
         if one.changed

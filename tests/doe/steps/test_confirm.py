@@ -191,7 +191,9 @@ def test_a_brief_that_changed_afterwards_is_named(planned: Path, tmp_path: Path)
 def test_batches_of_the_plant_keep_to_themselves(planned: Path, tmp_path: Path) -> None:
     """Own scatter and offset; never in the models, not even on the user's word."""
     folder = _copy(planned, tmp_path)
-    outcome = confirm_study(folder, ConfirmOptions(plant=True, batch_kg=800.0, at=AT))
+    with pytest.raises(PlanError, match=r"laboratory.*still waits"):
+        confirm_study(folder, ConfirmOptions(plant=True, at=AT))
+    outcome = confirm_study(folder, ConfirmOptions(plant=True, batch_kg=800.0, batches=3, at=AT))
     assert outcome.added is not None
     runs = outcome.added.run
     assert len(runs) == 3
@@ -212,6 +214,56 @@ def test_batches_of_the_plant_keep_to_themselves(planned: Path, tmp_path: Path) 
     assert "a batch of the plant" in said
     with pytest.raises(StudyError, match="plant"):
         confirm_study(folder, ConfirmOptions(plant=True, take_in=True, because="x"))
+
+
+def test_a_plant_round_is_judged_unasked_and_its_failure_is_the_plant_s(
+    adopted: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Plain `confirm` plans nothing beside it; an offset is no word against the settings."""
+    folder = _copy(adopted, tmp_path)
+    assert run(["confirm", str(folder), "--plant", *(f"--at={one}" for one in AT)]) == 0
+    assert f"millbase confirm {folder} --plant" in " ".join(capsys.readouterr().out.split())
+    runs, _ = _confirm_runs(folder)
+    assert len(runs) == 3
+    waiting = confirm_study(folder)
+    assert waiting.judged is not None
+    assert waiting.judged.state == "planned"
+    _enter(folder, [f"{r},{v},49" for r, v in zip(runs, (1290, 1310, 1300), strict=True)])
+    for asked in (ConfirmOptions(), ConfirmOptions(judge=True)):
+        outcome = confirm_study(folder, asked)
+        assert outcome.added is None
+        assert outcome.judged is not None
+        assert outcome.judged.entry.where == "plant"
+        assert outcome.is_no
+    assert outcome.judged is not None
+    reasons = {one.cause: one for one in outcome.judged.reasons}
+    assert outcome.judged.reasons[0].title == "The plant lies off the laboratory"
+    assert "higher" in reasons["plant"].evidence[0]
+    assert "limits" not in reasons
+    assert outcome.judged.next is not None
+    assert outcome.judged.next.command == "confirm STUDY --plant --again"
+    with pytest.raises(StudyError, match="never enter the models"):
+        confirm_study(folder, ConfirmOptions(take_in=True, because="x"))
+
+
+def test_of_two_kinds_of_round_the_one_read_last_is_judged_and_the_other_named(
+    planned: Path, tmp_path: Path
+) -> None:
+    """A laboratory round that waits does not hide what the plant's readings say, nor it theirs."""
+    folder = _copy(planned, tmp_path)
+    (first, second), (control,) = _confirm_runs(folder)
+    outcome = confirm_study(folder, ConfirmOptions(plant=True, batches=2, at=AT))
+    assert outcome.added is not None
+    _enter(folder, [f"{run},640,49" for run in outcome.added.run])
+    outcome = confirm_study(folder)
+    assert outcome.judged is not None
+    assert outcome.judged.entry.where == "plant"
+    assert any("laboratory, round 2) is planned too" in one.what for one in outcome.findings)
+    _enter(folder, [f"{first},520,49", f"{second},560,49.5", f"{control},780,45"])
+    outcome = confirm_study(folder)
+    assert outcome.judged is not None
+    assert outcome.judged.entry.where == "laboratory"
+    assert any("Beside it: Confirmation 2 (plant" in one.what for one in outcome.findings)
 
 
 def test_how_many_plans_nothing(adopted: Path) -> None:
