@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from analysis.agreement.matching import Match
 from analysis.agreement.standing import RoleStanding, missing_roles, objecting_roles
+from analysis.agreement.weighing_box import Ends, weighing_box
 from doe.study.agreement import AgreedTitration, Agreement, FormulaLine, State, Version
 
 # A plant's scales show four digits of a load, and never finer than 0.1 g. Common practice.
@@ -22,18 +23,21 @@ class CardLine:
     Attributes:
         step: Place in the order of addition, from 1.
         name: What is weighed.
+        kind: Its place in the recipe.
         part: Where it goes in.
         kg: As supplied; of the balance, without what is held back for the titrant.
         decimals: How many of its decimals a scale shows.
         tolerance_kg: How far off it may be, ±, to the same decimals; None where none is stated.
         tolerance_percent: The same of its own kg, as stated.
         tolerance_from: What states it.
-        window_kg: From where to where its kg may lie in the tolerance box, the other additives
-            making room; None where none was sought.
+        window_kg: From where to where its kg may lie, every additive within its own ends at
+            once, so that shares and dose stay in the tolerance box; rounded inward to what a scale
+            shows. None where none was sought, or where it is too narrow to weigh.
     """
 
     step: int
     name: str
+    kind: str
     part: str
     kg: float
     decimals: int
@@ -41,6 +45,14 @@ class CardLine:
     tolerance_percent: float | None
     tolerance_from: str
     window_kg: tuple[float, float] | None = None
+
+    @property
+    def shown_kg(self) -> float:
+        """What a scale shows: the nearest that lies within the ends of the box."""
+        shown = round(self.kg, self.decimals)
+        if self.window_kg is None:
+            return shown
+        return min(max(shown, self.window_kg[0]), self.window_kg[1])
 
     @property
     def is_finer_than_scale(self) -> bool:
@@ -82,6 +94,8 @@ class FormulaCard:
         match: Whether the version still matches the study; None where that was not looked at.
         versions: All versions, in order.
         invented: Whether the readings are invented.
+        too_narrow: Additives for which the tolerance box leaves less than a scale shows, so that
+            no ends in kg are given.
     """
 
     title: str
@@ -95,6 +109,7 @@ class FormulaCard:
     match: Match | None
     versions: tuple[VersionLine, ...]
     invented: bool = False
+    too_narrow: tuple[str, ...] = ()
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -114,7 +129,7 @@ class FormulaCard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardSubject:
-    """Whose card it is."""
+    """Whose card it is; `dose` names the setting that is the dose."""
 
     title: str
     pigment: str
@@ -122,6 +137,7 @@ class CardSubject:
     roles: Sequence[RoleStanding]
     match: Match | None = None
     invented: bool = False
+    dose: str = ""
 
 
 def make_card(subject: CardSubject, version: Version, batch_kg: float | None = None) -> FormulaCard:
@@ -137,6 +153,10 @@ def make_card(subject: CardSubject, version: Version, batch_kg: float | None = N
         to the batch.
     """
     size = version.batch_kg if batch_kg is None else batch_kg
+    weighed = [(one, size * one.percent / 100.0) for one in version.formula]
+    box = weighing_box(
+        version, subject.dose, [(one, kg, scale_decimals(kg)) for one, kg in weighed]
+    )
     balance = next((one.name for one in version.formula if one.kind == "balance"), "")
     return FormulaCard(
         title=subject.title,
@@ -145,7 +165,8 @@ def make_card(subject: CardSubject, version: Version, batch_kg: float | None = N
         state=subject.agreement.state(version),
         batch_kg=size,
         lines=tuple(
-            _line(version, step, one, size) for step, one in enumerate(version.formula, start=1)
+            _line(version, step, one, size, box.kg.get(one.name))
+            for step, one in enumerate(version.formula, start=1)
         ),
         titrations=tuple(
             CardTitration(
@@ -163,10 +184,13 @@ def make_card(subject: CardSubject, version: Version, batch_kg: float | None = N
             for one in subject.agreement.versions
         ),
         invented=subject.invented,
+        too_narrow=box.too_narrow,
     )
 
 
-def _line(version: Version, step: int, line: FormulaLine, batch_kg: float) -> CardLine:
+def _line(
+    version: Version, step: int, line: FormulaLine, batch_kg: float, ends: Ends | None
+) -> CardLine:
     held_percent = 0.0
     if line.kind == "balance":
         held_percent = max((one.held_back_percent for one in version.titrations), default=0.0)
@@ -176,20 +200,10 @@ def _line(version: Version, step: int, line: FormulaLine, batch_kg: float) -> Ca
     if line.tolerance_percent is not None:
         tolerance = round(kg * line.tolerance_percent / 100.0, decimals)
     return CardLine(
-        step=step, name=line.name, part=line.part, kg=kg, decimals=decimals,
+        step=step, name=line.name, kind=line.kind, part=line.part, kg=kg, decimals=decimals,
         tolerance_kg=tolerance, tolerance_percent=line.tolerance_percent,
-        tolerance_from=line.tolerance_from, window_kg=_window(version, line, kg),
+        tolerance_from=line.tolerance_from, window_kg=ends,
     )  # fmt: skip
-
-
-def _window(version: Version, line: FormulaLine, kg: float) -> tuple[float, float] | None:
-    """Take the box of an additive's share over to its kg, in proportion."""
-    for one in version.settings:
-        if line.kind != "additive" or one.name != line.name or isinstance(one.value, str):
-            continue
-        if one.window_low is not None and one.window_high is not None and one.value > 0:
-            return kg * one.window_low / one.value, kg * one.window_high / one.value
-    return None
 
 
 def scale_decimals(kg: float) -> int:

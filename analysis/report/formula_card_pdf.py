@@ -23,11 +23,11 @@ from reportlab.platypus import Table as PaperTable
 
 from analysis.agreement.formula_card import FormulaCard
 from analysis.report.blocks import Block, ListBlock, Part, TableBlock, WordsBlock
+from analysis.report.formula_card_weighing import WEIGH
 from analysis.report.formula_card_words import (
     ENDS,
     READINGS,
     ROLES,
-    WEIGH,
     card_parts,
     state_words,
 )

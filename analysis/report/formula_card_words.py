@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
-from analysis.agreement.formula_card import CardLine, CardTitration, FormulaCard
+from analysis.agreement.formula_card import FormulaCard
 from analysis.agreement.standing import RoleStanding
 from analysis.report.against_words import against_words
 from analysis.report.blocks import Block, ListBlock, Part, TableBlock, WordsBlock
+from analysis.report.formula_card_weighing import weigh_blocks
 from analysis.report.rounding import (
     MISSING,
     NO_ERROR,
@@ -34,7 +35,7 @@ from doe.study.agreement import (
 from doe.study.brief import Study
 from doe.study.names import fold
 
-WEIGH, SETTINGS, ENDS = "card-weigh-out", "card-settings", "card-end-points"
+SETTINGS, ENDS = "card-settings", "card-end-points"
 READINGS, ROLES, VERSIONS = "card-readings", "agreement-roles", "agreement-versions"
 NOT_TRANSFERABLE = (
     "For the record of this laboratory only: NOT TRANSFERABLE to another mill. Elsewhere grind to "
@@ -90,7 +91,10 @@ def card_parts(card: FormulaCard, study: Study) -> tuple[Part, ...]:
     """
     version = card.version
     parts = (
-        (f"Weigh out for {plain(card.batch_kg)} kg of mill base, in this order", _weigh(card)),
+        (
+            f"Weigh out for {plain(card.batch_kg)} kg of mill base, in this order",
+            weigh_blocks(card),
+        ),
         ("Settings", _settings(card, study)),
         ("End point of the grind: good on any mill", _ends(version)),
         ("Laboratory mill: not transferable", _laboratory(version)),
@@ -107,79 +111,6 @@ def card_parts(card: FormulaCard, study: Study) -> tuple[Part, ...]:
 
 
 # --- what the plant needs first ----------------------------------------------------------------
-
-
-def _weigh(card: FormulaCard) -> Iterator[Block]:
-    if not card.lines:
-        yield WordsBlock(
-            text="The brief has no [millbase], so nothing can be weighed out: the formula stands "
-            "in its settings."
-        )
-        return
-    stated = any(line.tolerance_kg is not None for line in card.lines)
-    has_box = any(line.window_kg is not None for line in card.lines)
-    yield TableBlock(
-        table=Table(
-            name=WEIGH,
-            title="What is weighed, as supplied.",
-            head=("step", "material", "kg", "± kg", *(("box, kg",) if has_box else ())),
-            words=2,
-            rows=tuple(_weigh_row(line, has_box) for line in card.lines),
-            note=" ".join(
-                [
-                    *([_tolerance_note(card.lines)] if stated else []),
-                    *([_box_note(card.version)] if has_box else []),
-                ]
-            ),
-        )
-    )
-    if not stated:
-        yield WordsBlock(
-            text="The brief states no weighing error (weighing_percent) and no scatter of the "
-            "dose: how far a load may be off is for the plant to say."
-        )
-    yield from (WordsBlock(text=_titration_words(one, card)) for one in card.titrations)
-
-
-def _weigh_row(line: CardLine, has_box: bool) -> tuple[Cell, ...]:
-    name = line.name if line.part == "mill base" else f"{line.name} (at the let-down)"
-    if line.tolerance_kg is None:
-        tolerance = MISSING
-    elif line.is_finer_than_scale:
-        tolerance = "finer scale"
-    else:
-        tolerance = fixed(line.tolerance_kg, line.decimals)
-    cells = (
-        Cell(text=str(line.step)),
-        Cell(text=name),
-        Cell(text=fixed(line.kg, line.decimals), value=line.kg),
-        Cell(text=tolerance, value=line.tolerance_kg),
-    )
-    if not has_box:
-        return cells
-    ends = [fixed(end, line.decimals) for end in line.window_kg or ()]
-    return (*cells, Cell(text=" to ".join(ends) or MISSING))
-
-
-def _tolerance_note(lines: Iterable[CardLine]) -> str:
-    by: dict[str, list[str]] = {}
-    for line in lines:
-        if line.tolerance_from:
-            by.setdefault(line.tolerance_from, []).append(line.name)
-    told = "; ".join(f"{why} of the brief: {listed(names)}" for why, names in by.items())
-    return f"± is two standard deviations, rounded to what a scale for that load shows ({told})."
-
-
-def _titration_words(one: CardTitration, card: FormulaCard) -> str:
-    asked = one.titration
-    unit = f" {asked.unit}" if asked.unit else ""
-    off = f" ± {plain(asked.tolerance)}" if asked.tolerance is not None else ""
-    held = f"{fixed(one.held_back_kg, one.decimals)} kg of the {one.balance}"
-    return (
-        f"{asked.factor}: {held} is held back above. Add {asked.titrant} below the surface until "
-        f"the instrument shows {plain(asked.target)}{unit}{off}, write down what it took, then "
-        f"make up with the {one.balance} held back to {plain(card.batch_kg)} kg."
-    )
 
 
 def _settings(card: FormulaCard, study: Study) -> Iterator[Block]:
@@ -215,17 +146,6 @@ def _setting_row(study: Study, one: AgreedSetting, has_box: bool) -> tuple[Cell,
         text = " to ".join(setting_text(study, one.name, end) for end in ends)
         cells.append(Cell(text=MISSING if None in ends else text))
     return tuple(cells)
-
-
-def _box_note(version: Version) -> str:
-    chance = version.window_probability
-    if chance is None:
-        return ""
-    return (
-        f"Box: anywhere within it, all settings at once, {percent(chance)} of production batches "
-        "or more still meet every limit; an additive moves there by its own amount, the others "
-        "making room at the same dose."
-    )
 
 
 def _ends(version: Version) -> Iterator[Block]:

@@ -8,7 +8,15 @@ from typing import Literal
 from doe.recipe.batches import BenchBatch, BenchRun, BenchSample, bench_batches, weigh_plan
 from doe.recipe.recipe import BatchRecipe, RecipeLine, SampleRecipe, Titration
 from doe.recipe.titration import setting
-from doe.sheets.wording import number_text
+from doe.sheets.wording import (
+    READ_REACHED,
+    fill_up_how,
+    made_up_name,
+    number_text,
+    step_how,
+    titrant_how,
+    titrant_name,
+)
 from doe.study.brief import Factor, Study
 from doe.study.plan import Plan
 
@@ -169,29 +177,26 @@ def _factor_ask(factor: Factor, unit: str, value: float | str) -> Ask:
 def _weighing_asks(batch: BenchBatch, recipe: BatchRecipe) -> tuple[Ask, ...]:
     balance = recipe.balance
     held = recipe.held_back_g
-    asks = [_grams_ask(batch.unit, balance, recipe.first_water_g, "weigh first")]
+    asks = [_grams_ask(batch.unit, balance, recipe.first_water_g, step_how("balance"))]
     asks += [_titrant_ask(batch.unit, one) for one in recipe.titrations]
     asks += [
-        _grams_ask(batch.unit, line, line.as_supplied_g, _HOW.get(line.kind, "weigh"))
+        _grams_ask(batch.unit, line, line.as_supplied_g, step_how(line.kind) or "weigh")
         for line in recipe.lines
         if line.kind != "balance"
     ]
     asks += [_reached_ask(batch.unit, one) for one in recipe.titrations]
     if held > 0:
-        titrants = ", ".join(dict.fromkeys(one.titrant for one in recipe.titrations))
+        titrants = [one.titrant for one in recipe.titrations]
         asks.append(
             Ask(
                 unit=batch.unit,
-                what=f"{balance.name} made up",
+                what=made_up_name(balance.name),
                 kind="grams",
-                how=f"fill up: {number_text(round(held, 2))} g held back, less the {titrants}",
+                how=fill_up_how(f"{number_text(round(held, 2))} g", titrants),
                 measure="g",
             )
         )
     return tuple(asks)
-
-
-_HOW = {"pigment": "last, under shear"}
 
 
 def _grams_ask(unit: str, line: RecipeLine, grams: float, how: str, what: str = "") -> Ask:
@@ -210,9 +215,9 @@ def _titrant_ask(unit: str, titration: Titration) -> Ask:
     target = f"{number_text(titration.target)} {titration.unit}".rstrip()
     return Ask(
         unit=unit,
-        what=f"{titration.titrant} for {titration.factor}",
+        what=titrant_name(titration.titrant, titration.factor),
         kind="grams",
-        how=f"add to {titration.factor} {target}; note all grams",
+        how=titrant_how(titration.factor, target),
         measure="g",
     )
 
@@ -222,7 +227,7 @@ def _reached_ask(unit: str, titration: Titration) -> Ask:
         unit=unit,
         what=titration.factor,
         kind="number",
-        how="read what was reached",
+        how=READ_REACHED,
         target=titration.target,
         measure=titration.unit,
     )

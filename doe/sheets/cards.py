@@ -36,7 +36,7 @@ from doe.sheets.paper import (
     with_page_total,
 )
 from doe.sheets.tests_to_do import tests_to_do
-from doe.sheets.wording import cautions_for, grams_text, number_text, with_unit
+from doe.sheets.wording import cautions_for, grams_text, number_text, task_text, with_unit
 from doe.study.brief import Study
 from doe.study.plan import Plan
 
@@ -165,7 +165,7 @@ def _weighing_table(form: BatchForm) -> Table | None:
 
 
 def _task(ask: Ask) -> str:
-    return ask.what if ask.how in ("weigh", "") else f"{ask.what} – {ask.how}"
+    return task_text(ask.what, "" if ask.how == "weigh" else ask.how)
 
 
 def _weighing_target(ask: Ask) -> str:

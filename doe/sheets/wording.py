@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from doe.study.brief import Study
 
 
@@ -40,6 +42,51 @@ def with_unit(name: str, unit: str) -> str:
         ('viscosity (mPa·s)', 'pH')
     """
     return f"{name} ({unit})" if unit else name
+
+
+READ_REACHED = "read what was reached"
+# By the kind of a line, how it goes in.
+_STEP_HOW = {"balance": "weigh first", "pigment": "last, under shear"}
+
+
+def task_text(what: str, how: str = "") -> str:
+    """Write one step of the weigh-out.
+
+    Example:
+        >>> task_text("water", "weigh first"), task_text("defoamer")
+        ('water – weigh first', 'defoamer')
+    """
+    return f"{what} – {how}" if how else what
+
+
+def step_how(kind: str) -> str:
+    """Say how a line of a recipe goes in; empty where it is only weighed."""
+    return _STEP_HOW.get(kind, "")
+
+
+def titrant_name(titrant: str, factor: str) -> str:
+    """Name what is added until an instrument shows a value."""
+    return f"{titrant} for {factor}"
+
+
+def titrant_how(factor: str, target: str, mass: str = "grams") -> str:
+    """Say how far it is added; `target` carries its unit."""
+    return f"add to {factor} {target}; note all {mass}"
+
+
+def made_up_name(balance: str) -> str:
+    """Name the step in which what was held back goes in."""
+    return f"{balance} made up"
+
+
+def fill_up_how(held_back: str, titrants: Iterable[str]) -> str:
+    """Say what fills the batch up once all is titrated; `held_back` carries its unit.
+
+    Example:
+        >>> fill_up_how("25 g", ["ammonia solution"])
+        'fill up: 25 g held back, less the ammonia solution'
+    """
+    return f"fill up: {held_back} held back, less the {', '.join(dict.fromkeys(titrants))}"
 
 
 FOLLOW = "Follow the safety data sheets, local codes and qualified persons; they go before this."

@@ -31,6 +31,7 @@ def card_of(
         pigment=session.study.pigment.name if session.study.pigment else "",
         agreement=agreement, roles=role_standings(version, session.study.about.roles),
         match=match, invented=is_invented(session),
+        dose=session.study.dose.name if session.study.dose else "",
     )  # fmt: skip
     return make_card(subject, version, batch_kg)
 
