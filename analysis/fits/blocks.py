@@ -14,12 +14,15 @@ import numpy as np
 
 from analysis.fits.fit_table import indicators
 from analysis.fits.least_squares import dependent_groups
-from analysis.lab.response_data import Blocking, ResponseData
+from analysis.lab.blocking import without_day
+from analysis.lab.response_data import Blocking, ResponseData, in_words
 from doe.errors import FitError
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
 
 LINK_RUNS = 2
+# More runs than these are counted in a sentence, not named.
+_NAMED = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,11 +50,12 @@ def blocks_to_fit(
     """
     blocking = data.blocking
     nothing = tuple(None for _ in data.run)
-    if blocking is not None and blocking.effect == "random":
-        # A stratum of the fit (`strata_of_data`), not columns of it.
-        return FittedBlocks(of=nothing, name="", findings=())
     if blocking is None or len({label for label in blocking.of if label is not None}) < 2:
         return FittedBlocks(of=nothing, name="", findings=())
+    blank = _on_days_not_noted(data, blocking)
+    if blocking.effect == "random":
+        # A stratum of the fit (`strata_of_data`), not columns of it.
+        return FittedBlocks(of=nothing, name="", findings=blank)
     names = tuple(dict.fromkeys(label for label in blocking.of if label is not None))
     every = indicators(blocking.of, names)
     columns = every[:, :-1] - every[:, -1:]
@@ -59,8 +63,10 @@ def blocks_to_fit(
     df = len(data) - surface.shape[1] - n_controls - columns.shape[1]
     reason = _reason_against(data, blocking, tied, df)
     if reason:
-        return FittedBlocks(of=nothing, name="", findings=(_left_out(blocking, reason, df),))
-    return FittedBlocks(of=blocking.of, name=blocking.name, findings=(_fitted(blocking, names),))
+        return FittedBlocks(of=nothing, name="", findings=(*blank, _left_out(blocking, reason, df)))
+    return FittedBlocks(
+        of=blocking.of, name=blocking.name, findings=(*blank, _fitted(blocking, names))
+    )
 
 
 def _reason_against(data: ResponseData, blocking: Blocking, tied: Sequence[str], df: int) -> str:
@@ -75,6 +81,8 @@ def _reason_against(data: ResponseData, blocking: Blocking, tied: Sequence[str],
         return f"they cannot be told from {_listed(tied)}"
     if blocking.name == "round" and _link_runs(data, blocking) < LINK_RUNS:
         return f"fewer than {LINK_RUNS} runs link the rounds"
+    if _is_round_without_days(blocking) and _runs_linked_to_blank(data, blocking) < LINK_RUNS:
+        return f"fewer than {LINK_RUNS} runs link the round without days to those with days"
     if not blocking.planned and df < 1:
         return "too few degrees of freedom would stay for the error"
     return ""
@@ -109,10 +117,43 @@ def _link_runs(data: ResponseData, blocking: Blocking) -> int:
     )
 
 
+def _is_round_without_days(blocking: Blocking) -> bool:
+    # Then the round itself is the block, and days of the others lie within theirs.
+    blank = without_day(blocking)
+    rounds: tuple[set[str], set[str]] = (set(), set())
+    for without, label in zip(blank, blocking.of, strict=True):
+        rounds[without].add((label or "").partition(" of round ")[2])
+    return bool(rounds[True] - rounds[False])
+
+
+def _runs_linked_to_blank(data: ResponseData, blocking: Blocking) -> int:
+    blank = without_day(blocking)
+    made = {_recipe(data, i) for i, without in enumerate(blank) if without}
+    return sum(not without and _recipe(data, i) in made for i, without in enumerate(blank))
+
+
 def _recipe(data: ResponseData, i: int) -> tuple[object, ...]:
     name = data.control[i]
     cells = np.nan_to_num(data.planned.values[i], nan=-9e15)
     return (name,) if name is not None else tuple(np.round(cells, 9).tolist())
+
+
+def _on_days_not_noted(data: ResponseData, blocking: Blocking) -> tuple[Finding, ...]:
+    runs = [run for run, blank in zip(data.run, without_day(blocking), strict=True) if blank]
+    if not runs:
+        return ()
+    few = len(runs) <= _NAMED
+    named = in_words("run", runs).capitalize() if few else f"{len(runs)} of {len(data)} runs"
+    has = "has" if len(runs) == 1 else "have"
+    return (
+        Finding(
+            level="note",
+            what=f"{named} of '{data.response.name}' {has} no day beside runs that have one: they "
+            "count as a block of their own (day not noted).",
+            evidence={"runs without a day": len(runs), "runs": len(data)},
+            advice="Write the day of these runs, if somebody knows it, and fit again.",
+        ),
+    )
 
 
 def _fitted(blocking: Blocking, names: Sequence[str]) -> Finding:

@@ -15,6 +15,9 @@ from doe.study.plan import Plan
 # From four on, days say enough of each other to count as drawn from many (DESIGN.md, section 5).
 RANDOM_FROM = 4
 
+# The block of runs whose day nobody noted, where others have one.
+NOT_NOTED = "not noted"
+
 
 def blocking_of(
     study: Study, plan: Plan, day: Sequence[int | None], rows: Sequence[int]
@@ -36,17 +39,33 @@ def blocking_of(
         return _of_brief(study, labels)
     rounds = [plan.round[i] for i in rows]
     days = [day[i] for i in rows]
-    if len({number for number in days if number is not None}) > 1:
-        # Day numbers may start again with each round.
-        told = len(set(rounds)) > 1
-        labels = tuple(
-            (f"{d} of round {r}" if told else f"{d}") if d is not None else None
-            for d, r in zip(days, rounds, strict=True)
-        )
-        return _happened(study, "day", labels)
+    if len(set(days) - {None}) > 1 or _noted_in_part(days, rounds):
+        return _happened(study, "day", _of_days(days, rounds))
     if len(set(rounds)) > 1:
         return _happened(study, "round", tuple(f"{number}" for number in rounds))
     return None
+
+
+def without_day(blocking: Blocking) -> tuple[bool, ...]:
+    """Tell of each run whether it lies in a block of runs whose day nobody noted."""
+    by_day = blocking.name == "day" and not blocking.planned
+    return tuple(by_day and label is not None and label.startswith(NOT_NOTED)
+                 for label in blocking.of)  # fmt: skip
+
+
+def _noted_in_part(days: Sequence[int | None], rounds: Sequence[int]) -> bool:
+    """Tell whether some round has runs with a day and runs without; else rounds tell as much."""
+    told = {(number, day is None) for number, day in zip(rounds, days, strict=True)}
+    return len(told) > len(set(rounds))
+
+
+def _of_days(days: Sequence[int | None], rounds: Sequence[int]) -> tuple[str, ...]:
+    # Day numbers may start again with each round.
+    told = len(set(rounds)) > 1
+    return tuple(
+        (NOT_NOTED if day is None else f"{day}") + (f" of round {number}" if told else "")
+        for day, number in zip(days, rounds, strict=True)
+    )
 
 
 def _planned_blocks(plan: Plan) -> dict[int, str]:
@@ -82,7 +101,10 @@ def _happened(study: Study, name: str, labels: tuple[str | None, ...]) -> Blocki
         return Blocking(
             name=name, of=labels, effect="random", planned=False, because="a factor is set per day"
         )
-    if _count(labels) >= RANDOM_FROM:
+    # How many days lie in the block without one, nobody knows: it does not count.
+    if _count([label for label in labels if label and not label.startswith(NOT_NOTED)]) >= (
+        RANDOM_FROM
+    ):
         because = f"there are {RANDOM_FROM} or more of them"
         return Blocking(name=name, of=labels, effect="random", planned=False, because=because)
     return Blocking(name=name, of=labels, effect="fixed", planned=False)
