@@ -85,10 +85,8 @@ def as_tried(
     if not len(rows):
         return AsTried(coding=coding, region=region_of(study))
     read = np.ones(rows.shape, dtype=np.bool_) if read is None else read
-    never = [
-        name for name, any_one in zip(coding.names, read.any(axis=0), strict=True) if not any_one
-    ]
-    found = _Found(axes=list(coding.axes), not_read=tuple(never))
+    not_read = tuple(name for j, name in enumerate(coding.names) if not read[:, j].any())
+    found = _Found(axes=list(coding.axes), not_read=not_read)
     seen = np.where(read, rows, np.nan)
     for j, axis in enumerate(coding.axes):
         if isinstance(axis, ChoiceAxis):

@@ -43,7 +43,10 @@ class BenchScatter:
     Attributes:
         sd: Of runs made twice.
         df: Degrees of freedom of that.
-        within: The unit that the runs compared share, such as `batch`; empty where they share none.
+        within: The unit whose shift is taken off the runs compared, such as `batch`; empty where
+            none is.
+        repeats_within: Whether one such unit holds a setting twice; else equal settings lie in
+            different ones.
         test_sd: What the test alone would make of the value of a run, the mean of its readings.
         test_df: Degrees of freedom; None where it is stated, not estimated.
         whose: Who states it, a phrase.
@@ -55,6 +58,7 @@ class BenchScatter:
     sd: float
     df: int
     within: str
+    repeats_within: bool
     test_sd: float
     test_df: int | None
     whose: str
@@ -77,7 +81,7 @@ def bench_scatter(data: ResponseData, fit: Fit) -> BenchScatter | None:
     """
     if fit.method == "ml" or fit.model.bend is not None:
         return None
-    ss, df, within = _replicates(data, fit)
+    ss, df, within, repeats_within = _replicates(data, fit)
     known = _of_the_test(data, fit)
     if df < _LEAST_DF or known is None or ss <= 0:
         return None
@@ -90,14 +94,18 @@ def bench_scatter(data: ResponseData, fit: Fit) -> BenchScatter | None:
     curve = stats.chi2(df, scale=1.0 / df) if test_df is None else stats.f(df, test_df)
     ends = [float(np.sqrt(f / curve.ppf(q))) for q in (1 - _RISK / 2, _RISK / 2)]
     return BenchScatter(
-        sd=float(np.sqrt(ss / df)), df=df, within=within, test_sd=test_sd, test_df=test_df,
-        whose=whose, ratio=float(np.sqrt(f)), interval=(ends[0], ends[1]),
+        sd=float(np.sqrt(ss / df)), df=df, within=within, repeats_within=repeats_within,
+        test_sd=test_sd, test_df=test_df, whose=whose, ratio=float(np.sqrt(f)),
+        interval=(ends[0], ends[1]),
         p=float(min(1.0, 2 * min(curve.sf(f), curve.cdf(f)))),
     )  # fmt: skip
 
 
-def _replicates(data: ResponseData, fit: Fit) -> tuple[float, int, str]:
-    """Give sum of squares and degrees of freedom of runs planned alike, shared units taken off."""
+def _replicates(data: ResponseData, fit: Fit) -> tuple[float, int, str, bool]:
+    """Give sum of squares and degrees of freedom of runs planned alike, shared units taken off.
+
+    Then the unit, and whether one of them holds equal settings.
+    """
     z = averaged(data, fit.scale)
     planned = np.array([name is None for name in data.control])
     rows = model_matrix(data.actual.values[planned], fit.coding, fit.model)
@@ -106,7 +114,8 @@ def _replicates(data: ResponseData, fit: Fit) -> tuple[float, int, str]:
     groups = replicate_groups(data.planned.values, fit.coding, data.control)
     shared, name = _shared(data, fit)
     ss, df = pure_error(residuals, groups, shared)
-    return ss, df, name
+    pairs = {(group, *unit) for group, unit in zip(groups, shared.tolist(), strict=True)}
+    return ss, df, name, len(pairs) < len(groups)
 
 
 def _shared(data: ResponseData, fit: Fit) -> tuple[FloatArray, str]:
@@ -155,12 +164,12 @@ def _findings(found: BenchScatter) -> Iterator[Finding]:
         "repeatability of": found.whose,
         "p": _short(found.p),
     }
-    where = f" within one {found.within}" if found.within else ""
+    runs = _runs_words(found)
     source = "Snedecor and Cochran (1989), Statistical Methods, 8th ed. (from memory)"
     if found.p >= _RISK:
         yield Finding(
             level="note",
-            what=f"Runs made twice{where} scatter no more than the test itself: the bench adds "
+            what=f"{runs} scatter no more than the test itself: the bench adds "
             "nothing that shows.",
             evidence=evidence, advice="More readings of each run would sharpen the model.",
             source=source,
@@ -168,9 +177,9 @@ def _findings(found: BenchScatter) -> Iterator[Finding]:
     elif found.ratio < 1:
         yield Finding(
             level="caution",
-            what=f"Runs made twice{where} agree better than two readings of the test can: they "
-            "look like second readings or one weighing, not like runs made anew, and every "
-            "interval that rests on them is too narrow.",
+            what=f"{runs} agree better than two readings of the test can: they look like "
+            "second readings or one weighing, not like runs made anew, and every interval "
+            "that rests on them is too narrow.",
             evidence=evidence,
             advice="Ask how the replicates were made; enter second readings as repeats of one run. "
             "If they were made anew, the stated repeatability is too large.",
@@ -180,13 +189,24 @@ def _findings(found: BenchScatter) -> Iterator[Finding]:
         far = found.interval[0] > _FAR_ABOVE
         yield Finding(
             level="caution" if far else "note",
-            what=f"Runs made twice{where} scatter {found.ratio:.2g} times as much as the test by "
-            "itself: weighing, milling and letting down add the rest.",
+            what=f"{runs} scatter {found.ratio:.2g} times as much as the test by itself: "
+            "weighing, milling and letting down add the rest.",
             evidence=evidence,
             advice="Look at the bench: weighing of small amounts, temperature, premix time, the "
             "age of the batch when read. More readings of a run would help little.",
             source=source,
         )  # fmt: skip
+
+
+def _runs_words(found: BenchScatter) -> str:
+    """Say which runs are compared: no unit need hold a setting twice."""
+    if not found.within:
+        return "Runs made twice"
+    if found.repeats_within:
+        return f"Runs made twice within one {found.within}"
+    each = found.within
+    plural = "batches" if each == "batch" else f"{each}s"
+    return f"Runs of equal settings in different {plural}, the shift of each {each} taken off,"
 
 
 def _short(value: float) -> float:

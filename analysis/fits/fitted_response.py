@@ -67,6 +67,11 @@ class FittedResponse:
     form: FormComparison | None = None
     drift: DriftCorrection | None = None
 
+    @property
+    def varies(self) -> bool:
+        """Whether the readings differ at all."""
+        return not any(r.source == "total" and r.df > 0 >= r.ss for r in self.assessment.anova)
+
 
 def fit_response(
     data: ResponseData,

@@ -62,7 +62,8 @@ def show_fit(outcome: FitOutcome) -> str:
         parts.append(drift)
     if outcome.kept:
         parts.append("Kept in choices.toml.")
-    parts.append(_next(next_steps(outcome.analysis)))
+    steps = next_steps(outcome.analysis)
+    parts += [_next(steps)] if steps else []
     return "\n\n".join(parts)
 
 

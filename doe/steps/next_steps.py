@@ -48,8 +48,12 @@ Rule = Callable[[StudyAnalysis], NextStep | None]
 
 
 def next_steps(analysis: StudyAnalysis) -> tuple[NextStep, ...]:
-    """List what to do next, at most five steps; the way on alone where nothing is needed."""
-    return (*steps_of_models(analysis), way_on(analysis))
+    """List what to do next, at most five steps; the way on alone where nothing is needed.
+
+    Where no model tells recipes apart there is no way on.
+    """
+    on = way_on(analysis)
+    return (*steps_of_models(analysis), *([] if on is None else [on]))
 
 
 def steps_of_models(analysis: StudyAnalysis) -> tuple[NextStep, ...]:
@@ -58,8 +62,8 @@ def steps_of_models(analysis: StudyAnalysis) -> tuple[NextStep, ...]:
     return tuple(step for step in asked if step is not None)[: MOST_STEPS - 1]
 
 
-def way_on(analysis: StudyAnalysis) -> NextStep:
-    """Give the step that follows once the models are good enough."""
+def way_on(analysis: StudyAnalysis) -> NextStep | None:
+    """Give the step that follows once the models are good enough; None where none can tell."""
     plan, chosen = analysis.session.plan, analysis.session.choices.chosen
     if plan is not None and "confirm" in plan.kind:
         return NextStep(
@@ -71,7 +75,17 @@ def way_on(analysis: StudyAnalysis) -> NextStep:
             what="Confirm the settings that were kept by new batches",
             command="millbase confirm STUDY",
         )
+    if not _tells_recipes_apart(analysis):
+        return None
     return NextStep(what="Go on to choose the settings", command="millbase choose STUDY")
+
+
+def _tells_recipes_apart(analysis: StudyAnalysis) -> bool:
+    """Tell whether a response that has an aim, or any where none has, is modelled and varies."""
+    varies = {name for name, one in analysis.fitted.items() if one.varies}
+    varies |= set(analysis.computed)
+    aimed = {one.name for one in analysis.session.study.responses if one.aim is not None}
+    return bool(varies & aimed if aimed else varies)
 
 
 def _doubts(analysis: StudyAnalysis) -> NextStep | None:
@@ -214,12 +228,25 @@ def _replicates(analysis: StudyAnalysis) -> NextStep | None:
         if fitted.fit.method != "ml"
         and not fitted.assessment.lack_of_fit
         and (fitted.assessment.residual_sd or 0.0) > 0.0
+        and not _tells_scatter_alone(fitted)
     ]
     if not names:
         return None
     return NextStep(
         what=f"Make some runs twice, as nothing tells misfit from scatter in {_quoted(names)}",
         command="millbase extend STUDY --for replicates",
+        responses=tuple(names),
+    )
+
+
+def _check_runs(analysis: StudyAnalysis) -> NextStep | None:
+    names = [name for name, fitted in analysis.fitted.items() if _tells_scatter_alone(fitted)]
+    if not names:
+        return None
+    return NextStep(
+        what=f"Add check runs inside the region, as replicates tell the scatter of "
+        f"{_quoted(names)} but nothing tells whether the form of the model is right",
+        command="millbase extend STUDY --for check",
         responses=tuple(names),
     )
 
@@ -239,7 +266,7 @@ def _not_fitted(analysis: StudyAnalysis) -> NextStep | None:
 # Most important first: bench, then desk, then new runs.
 RULES: tuple[Rule, ...] = (
     _doubts, _outliers, _not_fitted, _drift, _useless, _form, _scale, _lack_of_fit, _batches,
-    _replicates,
+    _replicates, _check_runs,
 )  # fmt: skip
 
 
@@ -254,6 +281,13 @@ def _stands(analysis: StudyAnalysis, run: int, response: str) -> bool:
 
 def _asks_for_scale(fitted: FittedResponse) -> bool:
     return any("best power" in one.evidence and one.level != "note" for one in fitted.findings)
+
+
+def _tells_scatter_alone(fitted: FittedResponse) -> bool:
+    """Tell whether replicates take all that the model leaves, as with a term for each setting."""
+    known = fitted.assessment
+    scatters = (known.residual_sd or 0.0) > 0.0
+    return scatters and not known.lack_of_fit and any(r.source == "pure error" for r in known.anova)
 
 
 def _thin_strata(fitted: FittedResponse) -> Iterator[str]:

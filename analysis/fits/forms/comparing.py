@@ -53,9 +53,10 @@ def compare_forms(
 
     Returns:
         The fit in use with the comparison; as it is where nothing can be compared, as for ratings,
-        counts and readings off the scale.
+        counts, readings off the scale and readings that are all the same.
     """
-    if plain.fit.family != "gaussian" or not wanted or plain.assessment.residual_df < 1:
+    known = plain.assessment
+    if plain.fit.family != "gaussian" or not wanted or known.residual_df < 1 or not plain.varies:
         return used
     every = _every(wanted, used)
     found = {(f, form): shaped(data, coding, plain, form, f) for f, form in every}

@@ -161,7 +161,7 @@ def bias_finding(
 def _is_polynomial(one: FittedResponse, factor: str) -> bool:
     bend = one.fit.model.bend
     held = any(factor in term.names for term in one.fit.model.terms)
-    return held and (bend is None or bend.factor != factor)
+    return held and one.varies and (bend is None or bend.factor != factor)
 
 
 def _critical(

@@ -80,4 +80,17 @@ def test_in_batches_the_runs_of_one_batch_are_compared() -> None:
 
     assert found is not None
     assert found.within == "batch"
+    assert found.findings[0].what.startswith("Runs made twice within one batch")
     assert found.sd == pytest.approx(0.05, rel=0.3)
+
+
+def test_no_batch_is_said_to_hold_a_setting_twice_that_holds_each_once() -> None:
+    """Equal settings lie in different batches; their shifts are taken off."""
+    data, coding = split_plot(batch_sd=0.5, sd=0.05, times=(15.0, 30.0, 45.0))
+    stated = data.response.model_copy(update={"repeatability_sd": 0.02})
+    fit = fit_response(replace(data, response=stated), coding, model="linear").fit
+    found = bench_scatter(replace(data, response=stated), fit)
+
+    assert found is not None
+    assert not found.repeats_within
+    assert found.findings[0].what.startswith("Runs of equal settings in different batches, the")

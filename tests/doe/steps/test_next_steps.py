@@ -10,7 +10,7 @@ import pytest
 
 from doe.cli.show_models import show_fit
 from doe.steps.adopt import adopt_table
-from doe.steps.fit import fit_study
+from doe.steps.fit import FitOptions, fit_study
 from doe.steps.next_steps import MOST_STEPS, RULES, next_steps
 from doe.steps.note import NoteOptions, note_study
 from tests.journeys.briefs import factors, study_of
@@ -29,7 +29,14 @@ def jumping(a: float, b: float) -> float:
     return 5 + (4 if (a, b) == (1, 1) else 0) - (4 if (a, b) == (0, 1) else 0)
 
 
-def adopted(folder: Path, surface: Surface, *, wild: int | None = None, twice: bool = True) -> Path:
+def adopted(
+    folder: Path,
+    surface: Surface,
+    *,
+    wild: int | None = None,
+    twice: bool = True,
+    scatter: float = 0.1,
+) -> Path:
     """Adopt a grid of three levels, made twice, with one wild reading if asked for."""
     made = study_of(folder / "s", factors(2), RESPONSE)
     rng = np.random.default_rng(11)
@@ -37,7 +44,7 @@ def adopted(folder: Path, surface: Surface, *, wild: int | None = None, twice: b
     lines = ["z1,z2,y"]
     for i, (a, b) in enumerate(grid, start=1):
         off = 3.0 if i == wild else 0.0
-        lines.append(f"{a},{b},{surface(a, b) + 0.1 * rng.normal() + off:.4f}")
+        lines.append(f"{a},{b},{surface(a, b) + scatter * rng.normal() + off:.4f}")
     (folder / "table.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     adopt_table(folder / "table.csv", made)
     return made
@@ -94,3 +101,28 @@ def test_the_list_is_short_and_says_nothing_twice(
     monkeypatch.setattr("doe.steps.next_steps.RULES", (loud,) * 9)
     assert len(next_steps(analysis)) == MOST_STEPS
     assert next_steps(analysis)[-1].command == "millbase choose STUDY"
+
+
+def test_a_response_that_does_not_vary_leads_nowhere(tmp_path: Path) -> None:
+    """No settings are better than others, and no form of a factor is worth a word."""
+    study = adopted(tmp_path, lambda a, b: 5.0, scatter=0.0)
+    outcome = fit_study(study)
+
+    assert next_steps(outcome.analysis) == ()
+    shown = show_fit(outcome)
+    assert "What to do next" not in shown
+    assert "There is nothing to model" in shown
+    assert outcome.analysis.fitted["y"].form is None
+
+
+def test_replicates_without_check_runs_ask_for_check_runs(tmp_path: Path) -> None:
+    """A term for each setting: what is missing are other settings, not more of the same."""
+    made = study_of(tmp_path / "s", factors(1), RESPONSE)
+    rng = np.random.default_rng(11)
+    lines = ["z1,y", *(f"{a},{5 + a + 0.1 * rng.normal():.4f}" for a in (-1, 0, 1) * 3)]
+    (tmp_path / "t.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    adopt_table(tmp_path / "t.csv", made)
+    told = next_steps(fit_study(made, FitOptions(model="quadratic")).analysis)
+
+    assert [one.command for one in told[:-1]] == ["millbase extend STUDY --for check"]
+    assert "nothing tells whether the form" in told[0].what
