@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from scipy import stats
 
+from analysis.figures.contour_marks import add_legend
 from analysis.figures.drawn import Drawn, file_stem
 from analysis.figures.looks import (
     FAINT_INK,
     INK,
     OXIDE,
     ROOM,
-    TICK_SIZE,
     as_axes,
     in_house_look,
     label_axes,
@@ -23,11 +26,12 @@ from analysis.figures.looks import (
     sentence_case,
     settle,
 )
+from analysis.figures.point_names import Marked, name_points
 from analysis.fits.assessment import UnitEffects
 from analysis.fits.fit import Fit
 from analysis.fits.half_normal import HalfNormal
 from doe.model.strata import RESIDUAL
-from doe.study.settings import FloatArray
+from doe.study.settings import BoolArray, FloatArray
 
 # Names written on a panel, largest effects first.
 NAMED = 6
@@ -43,21 +47,26 @@ def draw_half_normal(fit: Fit, found: Sequence[HalfNormal]) -> Drawn:
         found: Its effects by stratum; at least one.
     """
     title = f"{sentence_case(fit.response)}: which effects stand out of chance"
-    figure = new_figure(6.4 if len(found) == 1 else 8.2, 3.9, title)
+    figure = new_figure(6.4 if len(found) == 1 else 8.2, 4.2, title)
     panels = figure.subplots(1, len(found), squeeze=False)
+    marked: list[Marked] = []
     for one, panel in zip(found, panels[0], strict=True):
         axes = as_axes(panel)
         sizes, scores = np.array(one.effects), np.array(one.scores)
-        _points(axes, scores, sizes, np.array(one.upper), np.array(one.lower))
-        far = np.array([size > top for size, top in zip(one.effects, one.upper, strict=True)])
-        _names(axes, scores, sizes, one.labels, far)
+        ends = np.array(one.upper), np.array(one.lower)
+        _points(axes, scores, sizes, *ends)
+        marked.append(Marked(x=scores, y=sizes, labels=one.labels, lines=ends))
         over = "Lenth's pseudo error" if one.by_lenth else "its standard error"
         told = "" if len(found) == 1 else f", told by {_tellers(one.stratum)}"
         label_axes(axes, f"half-normal score{told}", f"size of effect over {over}")
         axes.set_ylim(bottom=0.0)
+    add_legend(figure, _keys("effects"), columns=3)
+    settle(figure)
+    for one, points, panel in zip(found, marked, panels[0], strict=True):
+        _names(as_axes(panel), points, points.y > np.array(one.upper))
     return Drawn(
         name=file_stem("half-normal", fit.response), kind="half-normal", subject=fit.response,
-        title=title, caption=_effects_caption(), figure=settle(figure),
+        title=title, caption=_effects_caption(), figure=figure,
     )  # fmt: skip
 
 
@@ -70,8 +79,9 @@ def draw_units(fit: Fit, found: Sequence[UnitEffects]) -> Drawn:
         found: Strata with an envelope; at least one.
     """
     title = f"{sentence_case(fit.response)}: batches and days that differ by more than chance"
-    figure = new_figure(6.4 if len(found) == 1 else 8.2, 3.9, title)
+    figure = new_figure(6.4 if len(found) == 1 else 8.2, 4.2, title)
     panels = figure.subplots(1, len(found), squeeze=False)
+    marked: list[Marked] = []
     for one, panel in zip(found, panels[0], strict=True):
         axes = as_axes(panel)
         known = [i for i, t in enumerate(one.standardised) if t is not None]
@@ -81,18 +91,25 @@ def draw_units(fit: Fit, found: Sequence[UnitEffects]) -> Drawn:
         scores = stats.norm.ppf((np.arange(1, len(y) + 1) - 3 / 8) / (len(y) + 1 / 4))
         low, high = np.array(one.envelope).T
         _points(axes, scores, y[rank], high, low)
-        far = (y[rank] > high) | (y[rank] < low)
         labels = [f"{one.stratum} {one.labels[known[i]]}" for i in rank]
-        _names(axes, scores, y[rank], labels, far)
+        marked.append(Marked(x=scores, y=y[rank], labels=labels, lines=(high, low)))
         label_axes(axes, f"normal quantile, {one.stratum}", "studentised predicted effect")
+    add_legend(figure, _keys("units"), columns=3)
+    settle(figure)
+    for points, panel in zip(marked, panels[0], strict=True):
+        high, low = points.lines
+        _names(as_axes(panel), points, (points.y > high) | (points.y < low))
     return Drawn(
         name=file_stem("units", fit.response), kind="units", subject=fit.response, title=title,
         caption=(
             "What each unit is predicted to add to its runs, over its standard deviation. Of units "
             "that differ by chance 95 % would lie between the dashed lines at each place "
-            "(simulated); a bend tells of units of two kinds, a single one far off of a mishap."
+            "(simulated); a bend tells of units of two kinds, a single one far off of a mishap. "
+            "Each is held against those of its own rank: one near zero lies outside where chance "
+            "would have put the unit of that rank elsewhere, which tells of the pattern of all "
+            "units more than of itself."
         ),
-        figure=settle(figure),
+        figure=figure,
     )  # fmt: skip
 
 
@@ -106,15 +123,20 @@ def _points(axes: Axes, x: FloatArray, y: FloatArray, high: FloatArray, low: Flo
     axes.axhline(0.0, color=FAINT_INK, linewidth=0.6, zorder=0)
 
 
-def _names(
-    axes: Axes, x: FloatArray, y: FloatArray, labels: Sequence[str], far: FloatArray
-) -> None:
-    chosen = [int(i) for i in np.argsort(-np.abs(y), kind="stable") if far[i]][:NAMED]
-    for i in chosen:
-        axes.annotate(
-            labels[i], (float(x[i]), float(y[i])), xytext=(-6, 0), textcoords="offset points",
-            ha="right", va="center", fontsize=TICK_SIZE, color=OXIDE,
-        )  # fmt: skip
+def _names(axes: Axes, points: Marked, far: BoolArray) -> None:
+    chosen = [int(i) for i in np.argsort(-np.abs(points.y), kind="stable") if far[i]][:NAMED]
+    name_points(axes, points, chosen)
+
+
+def _keys(what: str) -> list[Artist]:
+    """Make the keys of both figures."""
+    look: dict[str, Any] = {"markeredgecolor": INK, "markeredgewidth": 0.5, "linestyle": "none"}
+    return [
+        Line2D([], [], color=OXIDE, linewidth=0.9, linestyle=_DASHED,
+               label=f"95 % of {what} that differ by chance lie between"),
+        Line2D([], [], marker="D", markersize=5, color=OXIDE, label="outside", **look),
+        Line2D([], [], marker="o", markersize=4.5, color=ROOM, label="as chance spreads", **look),
+    ]  # fmt: skip
 
 
 def _tellers(stratum: str) -> str:
@@ -127,6 +149,6 @@ def _effects_caption() -> str:
     return (
         "Every effect by its size, over its error; the intercept and plain shares are left out. Of "
         "effects that are all nothing 95 % would lie below the upper and 95 % above the lower "
-        "dashed line at each place (simulated). Diamonds lie outside and are named: what acts "
-        "stands above the line that the small ones make."
+        "dashed line at each place (simulated). Diamonds lie outside; the six largest are named: "
+        "what acts stands above the line that the small ones make."
     )
