@@ -63,9 +63,14 @@ class JudgedRound:
         if outcome.passed:
             means = "" if self.entry.where == "plant" else "every mean lies where foretold, and "
             return f"{self.head()}: confirmed; {means}every batch is within the limits."
-        off = [one.response for one in outcome.responses if one.is_off]
-        missed = [one.response for one in outcome.responses if one.within is False]
-        words = [f"{self.head()}: NOT confirmed."]
+        return f"{self.head()}: NOT confirmed. {self.why_words()}"
+
+    def why_words(self) -> str:
+        """Say which responses speak against the formula; nothing where none does."""
+        responses = self.outcome.responses
+        off = [one.response for one in responses if one.is_off]
+        missed = [one.response for one in responses if one.within is False]
+        words = []
         if off:
             words.append(f"The mean lies outside its interval: {', '.join(off)}.")
         if missed:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from doe.study.agreement import AgreedReading, Version
+from doe.study.agreement import AgreedConfirmation, AgreedReading, Version
 from doe.study.finding import Finding
 
 # Inputs in the order in which they are told, and what each is.
@@ -59,12 +59,19 @@ class Match:
         moved: Responses that are foretold otherwise; None where nothing can be foretold now.
         judged: Responses whose limits or verdict are others now, a phrase each.
         runs_added: Whether only runs were added that change nothing yet.
+        confirmations: Rounds of confirmation batches as they stand now, oldest first.
     """
 
     changed: tuple[str, ...]
     moved: tuple[Moved, ...] | None
     judged: tuple[str, ...] = ()
     runs_added: bool = False
+    confirmations: tuple[AgreedConfirmation, ...] = ()
+
+    @property
+    def failed(self) -> tuple[AgreedConfirmation, ...]:
+        """Latest rounds at the settings of the version, of each place, that did not confirm it."""
+        return failed_here(self.confirmations)
 
     @property
     def holds(self) -> bool:
@@ -79,6 +86,13 @@ class Match:
     def findings(self, number: int) -> tuple[Finding, ...]:
         """Say it, for whoever looks at the study."""
         return tuple(_findings(self, number))
+
+
+def failed_here(confirmations: Sequence[AgreedConfirmation]) -> tuple[AgreedConfirmation, ...]:
+    """Keep the latest verdict of each place at the settings of a version, where it was no."""
+    told = [one for one in confirmations if one.here == "yes"]
+    latest = {one.where: one for one in told if one.verdict in ("confirmed", "not confirmed")}
+    return tuple(one for one in latest.values() if one.verdict == "not confirmed")
 
 
 def match_version(
@@ -139,6 +153,13 @@ def _judged(one: AgreedReading) -> str:
 
 def _findings(match: Match, number: int) -> Iterator[Finding]:
     again = "Propose a new version with 'millbase agree STUDY --propose', and let each role speak."
+    if match.failed:
+        yield Finding(
+            level="caution",
+            what="Confirmation failed: " + " ".join(one.words for one in match.failed),
+            advice="What it says and the best next round: 'millbase confirm STUDY --judge'. Other "
+            "settings, or the same for a stated reason: 'millbase agree STUDY --propose'.",
+        )
     if match.changed:
         named = "; ".join(INPUT_WORDS[name] for name in match.changed)
         yield Finding(
@@ -157,8 +178,11 @@ def _findings(match: Match, number: int) -> Iterator[Finding]:
 
 
 def _moved_words(match: Match) -> str:
-    limits = f" Limits: {'; '.join(match.judged)}." if match.judged else ""
-    return _foretold_words(match) + limits
+    limits = f"Limits: {'; '.join(match.judged)}." if match.judged else ""
+    if match.moved == () and (match.judged or match.failed):
+        # The models say the same; a limit or a batch does not, and that comes first.
+        return limits or "The models alone foretell the same; the batches did not come out so."
+    return f"{_foretold_words(match)} {limits}".rstrip()
 
 
 def _foretold_words(match: Match) -> str:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from analysis.agreement.end_points import end_point_kind
 from doe.methods.registry import FAMILIES, find_method, has_readings
 from doe.recipe.name_reading import reads_as
-from doe.study.agreement import AgreedConfirmation
+from doe.study.agreement import AgreedConfirmation, Version
 from doe.study.brief import Factor, Response, Study
 from doe.study.names import fold
 from doe.study.plan import Plan
+
+# How sentences on batches begin.
+_OF_BATCHES = ("Confirmation: ", "Plant scale: ")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,25 +49,45 @@ def not_tested(done: WhatWasDone) -> tuple[str, ...]:
     return tuple(
         sentence
         for rule in (
-            _confirmation, _plant, _settings, _responses, _water, _storage, _end_points, _noise,
+            _batches, _settings, _responses, _water, _storage, _end_points, _noise,
             _lots, _controls, _gelling,
         )
         for sentence in rule(done)
     )  # fmt: skip
 
 
-def _confirmation(done: WhatWasDone) -> Iterator[str]:
-    here = [one for one in done.confirmations if one.where == "laboratory" and one.here == "yes"]
+def not_tested_now(
+    version: Version, confirmations: Sequence[AgreedConfirmation]
+) -> tuple[str, ...]:
+    """List what a version says was not tested, with the batches as they stand now.
+
+    Args:
+        version: The version; what it says of other things stands as it was then.
+        confirmations: Rounds as they stand now; without any its own sentences stand.
+    """
+    if not confirmations:
+        return version.not_tested
+    rest = [line for line in version.not_tested if not line.startswith(_OF_BATCHES)]
+    return (*_confirmation(confirmations), *_plant(confirmations), *rest)
+
+
+def _batches(done: WhatWasDone) -> Iterator[str]:
+    yield from _confirmation(done.confirmations)
+    yield from _plant(done.confirmations)
+
+
+def _confirmation(confirmations: Sequence[AgreedConfirmation]) -> Iterator[str]:
+    here = [one for one in confirmations if one.where == "laboratory" and one.here == "yes"]
     if not here:
-        elsewhere = any(one.where == "laboratory" for one in done.confirmations)
+        elsewhere = any(one.where == "laboratory" for one in confirmations)
         beside = " (batches were made at other settings)" if elsewhere else ""
         yield f"Confirmation: no batch was made to confirm these settings{beside}."
     elif not any(one.verdict for one in here):
         yield "Confirmation: batches are planned, and their readings wait."
 
 
-def _plant(done: WhatWasDone) -> Iterator[str]:
-    plant = [one for one in done.confirmations if one.where == "plant" and one.here == "yes"]
+def _plant(confirmations: Sequence[AgreedConfirmation]) -> Iterator[str]:
+    plant = [one for one in confirmations if one.where == "plant" and one.here == "yes"]
     if not any(one.verdict for one in plant):
         yield "Plant scale: every batch was made in the laboratory; no plant batch was judged."
 

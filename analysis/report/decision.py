@@ -10,6 +10,7 @@ from analysis.lab.response_data import ResponseData
 from analysis.report.content import ReportContent
 from analysis.report.controls import beside_controls
 from analysis.report.gathered_findings import what_matters
+from analysis.report.refuted import refuted_steps, refuting
 from analysis.report.rounding import grams, interval_error, interval_text, percent, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
@@ -62,13 +63,13 @@ def make_decision(content: ReportContent) -> Decision:
     compromise = content.compromise
     return Decision(
         question=content.study.about.question,
-        recipe_head="Recommended recipe" if _is_any_good(compromise) else "Least bad recipe",
+        recipe_head=_recipe_head(content),
         recipe=_recipe_rows(content),
         has_grams=compromise is not None and content.batch_recipe is not None,
         recipe_note=_recipe_note(content.batch_recipe) if compromise else "",
         gives=gives_table(content),
-        desirability=f"{compromise.best.desirability:.2f}" if compromise else "",
-        verdict=_verdict(compromise) if compromise else "",
+        desirability=_mark(content),
+        verdict=_verdict(content),
         beside=beside_controls(content),
         no_recipe=_no_recipe(content),
         how_sure=_how_sure(content),
@@ -76,6 +77,20 @@ def make_decision(content: ReportContent) -> Decision:
         next_steps=_next_steps(content),
         card=content.card,
     )
+
+
+def _recipe_head(content: ReportContent) -> str:
+    if refuting(content) is not None:
+        return "NOT CONFIRMED by batches: recipe of the models alone"
+    return "Recommended recipe" if _is_any_good(content.compromise) else "Least bad recipe"
+
+
+def _mark(content: ReportContent) -> str:
+    if content.compromise is None:
+        return ""
+    if refuting(content) is not None:
+        return "NOT CONFIRMED."
+    return f"{content.compromise.best.desirability:.2f}"
 
 
 def _is_any_good(compromise: Compromise | None) -> bool:
@@ -148,9 +163,17 @@ def _recipe_note(recipe: BatchRecipe | None) -> str:
     return note
 
 
-def _verdict(compromise: Compromise) -> str:
+def _verdict(content: ReportContent) -> str:
+    compromise, failed = content.compromise, refuting(content)
+    if compromise is None:
+        return ""
     overall = compromise.best.desirability
     view = f", in the view of the {compromise.view}" if compromise.view else ""
+    if failed is not None:
+        return (
+            f"{failed.head()}: {failed.why_words()} The models alone give an overall desirability "
+            f"of {overall:.2f}, 1 at best{view}; what they foretell did not come out."
+        )
     return f"overall desirability, 1 at best{view}: {desirability_words(overall)}."
 
 
@@ -249,12 +272,14 @@ def _next_batches(content: ReportContent) -> tuple[str, ...]:
             "it (millbase confirm).",
         )
     advice = latest[0].next
-    return (f"The batches did not confirm it: {advice.why}.",) if advice is not None else ()
+    if advice is None or refuting(content) is not None:
+        return ()
+    return (f"The batches did not confirm it: {advice.why}: millbase {advice.command}",)
 
 
 def _next_steps(content: ReportContent) -> tuple[str, ...]:
     if content.next_steps:
-        return content.next_steps
+        return (*refuted_steps(content), *content.next_steps)
     waiting = [line.text for line in content.standing if line.state in ("missing", "waiting")]
     if content.compromise is None:
         told = (*content.model_steps, *waiting)
@@ -266,7 +291,7 @@ def _next_steps(content: ReportContent) -> tuple[str, ...]:
             *content.model_steps,
             *waiting,
         )
-    steps = [*content.model_steps, *_next_batches(content)]
+    steps = [*refuted_steps(content), *content.model_steps, *_next_batches(content)]
     if content.compromise.unmet:
         steps.insert(
             0,

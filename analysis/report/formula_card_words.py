@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from analysis.agreement.formula_card import FormulaCard
+from analysis.agreement.not_tested import not_tested_now
 from analysis.agreement.standing import RoleStanding
 from analysis.report.against_words import against_words
 from analysis.report.blocks import Block, ListBlock, Part, TableBlock, WordsBlock
@@ -51,11 +52,25 @@ _KINDS: dict[EndPointKind, str] = {
 def state_words(card: FormulaCard) -> str:
     """Say in a sentence or two whether one may work by the card."""
     words = _state(card)
+    if card.match is not None and card.match.failed and card.state != "superseded":
+        failed = " ".join(one.words for one in card.match.failed)
+        words = f"NOT CONFIRMED. Confirmation failed: {failed} {words}"
+    if not _has_box(card):
+        words += (
+            " No tolerance box: 'risk' had found none at these settings when it was proposed, so "
+            "that nothing tells how far all of them may lie off at once."
+        )
     if card.match is not None and not card.match.holds and card.state != "superseded":
         words += (
             " NO LONGER MATCHES the study: changed since: " + ", ".join(card.match.changed) + "."
         )
     return words
+
+
+def _has_box(card: FormulaCard) -> bool:
+    """Tell whether the version has a tolerance box, or nothing that one could keep."""
+    version = card.version
+    return version.probability is None or version.window_probability is not None
 
 
 def _state(card: FormulaCard) -> str:
@@ -90,7 +105,13 @@ def card_parts(card: FormulaCard, study: Study) -> tuple[Part, ...]:
         study: The brief, for the digits of settings.
     """
     version = card.version
+    rounds = card.match.confirmations if card.match is not None else ()
+    refuted = card.match is not None and bool(card.match.failed)
+    readings = ("Expected readings", _readings(card))
+    if refuted:
+        readings = ("Expected readings: NOT CONFIRMED by batches", _readings(card))
     parts = (
+        *((readings,) if refuted else ()),
         (
             f"Weigh out for {plain(card.batch_kg)} kg of mill base, in this order",
             weigh_blocks(card),
@@ -98,9 +119,9 @@ def card_parts(card: FormulaCard, study: Study) -> tuple[Part, ...]:
         ("Settings", _settings(card, study)),
         ("End point of the grind: good on any mill", _ends(version)),
         ("Laboratory mill: not transferable", _laboratory(version)),
-        ("Expected readings", _readings(card)),
+        *(() if refuted else (readings,)),
         ("Against the controls", _gains(version)),
-        ("Not tested", _listed_block(version.not_tested)),
+        ("Not tested", _listed_block(not_tested_now(version, rounds))),
         ("Cautions of the models", _listed_block(version.cautions)),
         ("What it rests on", _rests_on(version)),
         ("Versions", _versions(card)),
@@ -229,8 +250,9 @@ def _readings(card: FormulaCard) -> Iterator[Block]:
     )
     if version.probability is not None:
         yield WordsBlock(text=_chance_words(version))
-    if version.confirmations:
-        yield ListBlock(lines=tuple(one.words for one in version.confirmations))
+    rounds = (card.match.confirmations if card.match is not None else ()) or version.confirmations
+    if rounds:
+        yield ListBlock(lines=tuple(one.words for one in rounds))
 
 
 def _reading_row(one: AgreedReading, drawn: bool) -> tuple[Cell, ...]:

@@ -16,11 +16,13 @@ from analysis.agreement.standing import RoleStanding, role_standings, why_not_fi
 from analysis.report.formula_card_pdf import formula_card_pdf
 from doe.errors import StudyError
 from doe.steps.agree_contract import agree_contract
+from doe.steps.agree_rules import batch_finding, batch_of, box_findings, refuse_unnamed_failure
 from doe.steps.agreed_card import card_of
 from doe.steps.agreed_ground import agreed_risk, confirmations_now, ground_of
 from doe.steps.agreement_match import match_now
 from doe.steps.analysis_of import analyse
 from doe.steps.model_choice import FitOptions
+from doe.steps.nominal import refuse_outside
 from doe.steps.results import json_bytes, write_results
 from doe.steps.risk import RiskOptions, named_settings, nominal_settings
 from doe.steps.session import Session, open_study
@@ -30,8 +32,6 @@ from doe.study.finding import Finding
 from doe.study.names import match_name, nearest_name
 
 CARD = "formula-card.pdf"
-# Where nobody says how large a production batch is.
-BATCH_KG = 100.0
 Did = Literal["shown", "proposed", "said", "made final", "refused"]
 
 
@@ -106,8 +106,10 @@ class AgreeOutcome:
 
     @property
     def is_no(self) -> bool:
-        """Whether a final version was refused, or the agreement no longer matches."""
-        return bool(self.in_the_way) or (self.match is not None and not self.match.holds)
+        """Whether a final version was refused, nothing matches any more, or batches refute it."""
+        if self.in_the_way or self.match is None:
+            return bool(self.in_the_way)
+        return not self.match.holds or (self.did == "shown" and bool(self.match.failed))
 
     def contract(self) -> dict[str, Any]:
         """Give the object that `agree --json` prints."""
@@ -212,18 +214,28 @@ def _propose(
     ground = ground_of(analysis, asked.level)
     chosen = RiskOptions(at=asked.at, compromise=asked.compromise, level=asked.level)
     row, of = nominal_settings(analysis, chosen, seed, ground.production)
+    if asked.at:
+        refuse_outside(analysis, row)
     settings = named_settings(row, analysis.coding, ground.production)
+    confirmations = confirmations_now(session, settings)
+    refuse_unnamed_failure(confirmations, asked.because)
     proposal = Proposal(
         number=len(agreement.versions) + 1, date=today, because=asked.because, role=role,
         settings=settings, settings_are=of, inputs=session.inputs(), seed=seed,
-        batch_kg=asked.batch_kg or BATCH_KG,
+        batch_kg=batch_of(agreement, asked.batch_kg),
         risk=agreed_risk(analysis, row, settings, seed, asked.level),
-        confirmations=confirmations_now(session, settings),
+        confirmations=confirmations,
     )  # fmt: skip
     version = propose_version(ground, proposal)
     _refuse_the_same(agreement.latest, version)
     data = with_version(session.folder.read_file(AGREEMENT_FILE), version)
-    return _written(session, data, "proposed", _proposed_findings(asked, ground, version))
+    found = (
+        *box_findings(agreement, version),
+        *_proposed_findings(ground, version),
+        *(() if asked.batch_kg or not version.formula
+          else (batch_finding(agreement, version.batch_kg),)),
+    )  # fmt: skip
+    return _written(session, data, "proposed", found)
 
 
 def _refuse_the_same(before: Version | None, new: Version) -> None:
@@ -246,42 +258,11 @@ def _without_version(inputs: Mapping[str, str]) -> dict[str, str]:
     return {name: mark for name, mark in inputs.items() if name != "version"}
 
 
-def _proposed_findings(
-    asked: AgreeOptions, ground: Ground, version: Version
-) -> tuple[Finding, ...]:
+def _proposed_findings(ground: Ground, version: Version) -> tuple[Finding, ...]:
     found = []
-    refuted = [one for one in version.confirmations if one.verdict == "not confirmed"]
-    if any(one.here == "yes" for one in refuted):
-        found.append(
-            Finding(
-                level="caution",
-                what="Batches at these settings did not confirm them: "
-                + " ".join(one.words for one in refuted if one.here == "yes"),
-                advice="See 'millbase confirm STUDY --judge' for what that says, before the roles "
-                "speak.",
-            )
-        )
     if any(one.verdict == "not met" for one in version.readings):
         named = ", ".join(one.response for one in version.readings if one.verdict == "not met")
         found.append(Finding(level="caution", what=f"Limits that are not met on average: {named}."))
-    if asked.batch_kg is None and ground.study.millbase is not None:
-        found.append(
-            Finding(
-                level="note",
-                what=f"The card weighs out {BATCH_KG:g} kg of mill base, as no size of a "
-                "production batch was given.",
-                advice="Give it with --batch-kg.",
-            )
-        )
-    if version.probability is not None and version.window_probability is None:
-        found.append(
-            Finding(
-                level="note",
-                what="The version has no tolerance box: 'risk' has not found one at these settings "
-                "on these inputs.",
-                advice="Keep the settings, run 'millbase risk STUDY', and propose after it.",
-            )
-        )
     if not ground.study.about.roles:
         found.append(
             Finding(

@@ -46,13 +46,15 @@ def agree_contract(outcome: AgreeOutcome) -> dict[str, Any]:
 
 def _match_object(match: Match | None) -> dict[str, Any]:
     if match is None:
-        return {"matches": None, "changed": [], "moved": None, "judged_otherwise": []}
+        return {"matches": None, "changed": [], "moved": None, "judged_otherwise": [],
+                "confirmation_failed": []}  # fmt: skip
     moved = None
     if match.moved is not None:
         moved = [{**asdict(one), "is_beyond": one.is_beyond} for one in match.moved]
     return {
         "matches": match.holds, "changed": list(match.changed), "moved": moved,
         "judged_otherwise": list(match.judged),
+        "confirmation_failed": [one.words for one in match.failed],
     }  # fmt: skip
 
 

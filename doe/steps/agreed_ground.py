@@ -96,9 +96,12 @@ def _confirmation(judged: JudgedRound, settings: Mapping[str, Any]) -> AgreedCon
     where = "at these settings" if is_here else "at other settings"
     n = len(entry.runs)
     said = verdict or f"{judged.outcome.state}, no verdict yet"
+    why = ""
+    if verdict == "not confirmed":
+        said, why = "NOT CONFIRMED", f" {judged.why_words()}"
     return AgreedConfirmation(
         number=entry.number, where=entry.where, verdict=verdict, here="yes" if is_here else "no",
-        words=f"{entry.words[:1].upper()}{entry.words[1:]}, {n} runs {where}: {said}.",
+        words=f"{entry.words[:1].upper()}{entry.words[1:]}, {n} runs {where}: {said}.{why}",
     )  # fmt: skip
 
 

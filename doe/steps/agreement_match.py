@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from analysis.agreement.agreement import expected_readings
 from analysis.agreement.matching import INPUT_WORDS, Match, match_version
 from doe.errors import DoeError
-from doe.steps.agreed_ground import ground_of
+from doe.steps.agreed_ground import confirmations_now, ground_of
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import Session
@@ -20,6 +22,13 @@ def match_now(session: Session, version: Version, analysis: StudyAnalysis | None
         version: The version.
         analysis: The models, where somebody has made them already.
     """
+    match = _matched(session, version, analysis)
+    if session.plan is None:
+        return match
+    return replace(match, confirmations=confirmations_now(session, version.settings_table()))
+
+
+def _matched(session: Session, version: Version, analysis: StudyAnalysis | None) -> Match:
     inputs = session.inputs()
     if all(version.inputs.get(name) == inputs.get(name) for name in INPUT_WORDS):
         return Match(changed=(), moved=())

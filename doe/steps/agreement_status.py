@@ -23,8 +23,11 @@ def agreement_status(
         return (StatusLine(state="missing", text=text),), ()
     match = match_now(session, version, analysis)
     state, words = _words(session, version)
+    if match.failed:
+        state, words = "doubtful", f"{words}; its confirmation failed"
     if not match.holds:
-        state, words = "doubtful", f"{words}; it no longer matches the study"
+        why = f" ({'; '.join(match.judged)})" if match.judged else ""
+        state, words = "doubtful", f"{words}; it no longer matches the study{why}"
     name = "final" if version.final is not None else "draft"
     line = StatusLine(state=state, text=f"Agreement: version {version.number}, {name}{words}.")
     return (line,), match.findings(version.number)
@@ -39,7 +42,8 @@ def _words(session: Session, version: Version) -> tuple[State, str]:
     ]
     words = f" ({'; '.join(parts)})" if parts else ""
     if objecting:
-        return "doubtful", words
+        on = "; it stays on record, 'millbase agree STUDY --propose' for a new version"
+        return "doubtful", f"{words}{on if version.final is not None else ''}"
     if version.final is not None:
         return "done", words
     return "waiting", words or " (every role agrees; 'millbase agree STUDY --final')"

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.surface.lines import inside_region
+from analysis.surface.lines import TOUCH, inside_region
 from analysis.surface.noise import production_of
-from doe.model.coding import Coding, NumericAxis, ShareAxis
+from doe.errors import Fault, StudyError
+from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.risk import RiskOptions, named_settings, nominal_settings
 from doe.steps.settings_text import own_ends
+from doe.study.brief import Study
 from doe.study.settings import FloatArray
 
 # Closer than this part of its range to an end, a setting lies at the end.
@@ -47,18 +49,77 @@ def nominal_of(analysis: StudyAnalysis, at: Sequence[str], seed: int) -> Nominal
         seed: Of the search.
 
     Raises:
-        StudyError: The settings given do not fit.
+        StudyError: The settings given do not fit, or lie outside the region of the brief.
         OptimumError: There is no compromise.
     """
     coding = analysis.coding
     production = production_of(analysis.session.study, coding)
     row, of = nominal_settings(analysis, RiskOptions(at=tuple(at)), seed, production)
     noise = {coding.names[j] for j in production.columns}
+    if at:
+        refuse_outside(analysis, row)
     return Nominal(
         row=row, of=of, settings=named_settings(row, coding, production),
         inside=bool(inside_region(analysis.region, row[None, :], production.columns)[0]),
         at_edge=_at_edge(row, coding, noise),
     )  # fmt: skip
+
+
+def refuse_outside(analysis: StudyAnalysis, row: FloatArray) -> None:
+    """Refuse given settings, shape (k,), lab units, that no run stands behind.
+
+    Raises:
+        StudyError: Which setting lies outside its range, or which limits they break.
+    """
+    production = production_of(analysis.session.study, analysis.coding)
+    if bool(inside_region(analysis.region, row[None, :], production.columns)[0]):
+        return
+    do = "Give settings inside, or widen the brief and plan runs there ('millbase extend STUDY')."
+    faults = _range_faults(row, analysis.coding, set(production.columns), do)
+    study = analysis.session.study
+    # Without either it is the last digit of the shares that misses their sum.
+    if not faults and (study.limits or study.forbids):
+        faults = [_limit_fault(study, do)]
+    if faults:
+        raise StudyError.from_faults(faults)
+
+
+def _range_faults(row: FloatArray, coding: Coding, noise: set[int], do: str) -> list[Fault]:
+    faults = []
+    for j, (value, axis) in enumerate(zip(row, coding.axes, strict=True)):
+        ends = _ends(axis, row, coding)
+        if j in noise or ends is None or np.isnan(value):
+            continue
+        low, high = ends
+        slack = TOUCH * max(1.0, high - low)
+        if not low - slack <= value <= high + slack:
+            faults.append(
+                Fault(
+                    what=f"'{axis.name}' is {value:.6g}, outside the region of the brief",
+                    where="--at", allowed=f"{low:g} to {high:g}", do=do,
+                )
+            )  # fmt: skip
+    return faults
+
+
+def _limit_fault(study: Study, do: str) -> Fault:
+    """Say that each setting lies in its range, and all of them together do not."""
+    told = []
+    for one in study.limits:
+        total = " + ".join(f"{factor:g} × {name}" for name, factor in one.sum.items())
+        ends = (("at least", one.at_least), ("at most", one.at_most))
+        told += [f"{total} {words} {end:g}" for words, end in ends if end is not None]
+    return Fault(
+        what="each setting lies in its range, but together they break a limit of the brief",
+        where="--at", allowed="; ".join(told) or "no combination under [[forbid]]", do=do,
+    )  # fmt: skip
+
+
+def _ends(axis: Axis, row: FloatArray, coding: Coding) -> tuple[float, float] | None:
+    if isinstance(axis, ChoiceAxis):
+        return None
+    own = own_ends(axis, row, coding) if isinstance(axis, NumericAxis) else None
+    return own or (axis.low, axis.high)
 
 
 def _at_edge(row: FloatArray, coding: Coding, noise: set[str]) -> tuple[str, ...]:
