@@ -101,8 +101,9 @@ def draw_room(rooms: Sequence[Room | ChoiceRoom], coding: Coding) -> Drawn:
         title=title,
         caption=(
             "Each strip is the whole range of a setting; the dark part is how far it may move, the "
-            "others as recommended, before it breaks a limit that the recipe keeps, by predicted "
-            "values. The upright mark is the recommended setting. A share moves at the cost of "
+            "others as recommended, before it breaks a limit that it keeps now. Limits are kept "
+            "on average only, by predicted values: at an end that a limit sets half the batches "
+            "fail. The upright mark is the recommended setting. A share moves at the cost of "
             "the others in their own proportions. Points are the levels that the bench can set, "
             "open ones those that break a limit. At another level of a choice a factor keeps its "
             "real value, and its range may end before that."

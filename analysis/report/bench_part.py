@@ -88,6 +88,10 @@ def _room(content: ReportContent) -> Iterable[Block]:
     if compromise is None:
         return
     yield from _figures(content, ("room",))
+    yield WordsBlock(
+        text="The room keeps limits on average only: at an end that a limit sets, half the batches "
+        "fail. Where one may set so that most batches pass, the part In production tells."
+    )
     flat = common_flat_sentences(content.landscapes)
     if flat:
         yield WordsBlock(text="Where the models are flat round it, one setting at a time:")

@@ -17,6 +17,7 @@ from analysis.figures.album import AlbumRequest, make_album
 from analysis.figures.drawn import Drawn
 from analysis.figures.files import save_figures
 from analysis.report.content import Provenance, ReportContent
+from analysis.report.decide.agreed import agreed_phrase
 from analysis.report.decide.basis import DecisionBasis
 from analysis.report.decide.page import render_decide
 from analysis.report.page import Page, make_page, render_page
@@ -145,7 +146,7 @@ def _card(content: ReportContent, analysis: StudyAnalysis | None) -> dict[str, b
         study=content.study, region=analysis.region, surfaces=analysis.surfaces,
         provenance=content.provenance, compromise=content.compromise,
         not_fitted={**analysis.not_fitted, **analysis.not_computed}, invented=content.invented,
-        seed=content.provenance.seed or 0,
+        seed=content.provenance.seed or 0, agreed=agreed_phrase(content.agreed),
     )  # fmt: skip
     return {CARD: render_decide(basis).encode("utf-8")}
 

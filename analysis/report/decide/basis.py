@@ -26,6 +26,7 @@ class DecisionBasis:
         level: Confidence of intervals, 0..1.
         invented: Whether the readings are invented.
         seed: Decides the scattered recipes from which the page searches.
+        agreed: Which version is agreed, a phrase; empty while none is final.
     """
 
     study: Study
@@ -37,3 +38,4 @@ class DecisionBasis:
     level: float = 0.95
     invented: bool = False
     seed: int = 0
+    agreed: str = ""

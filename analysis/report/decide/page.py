@@ -43,6 +43,7 @@ def render_decide(basis: DecisionBasis) -> str:
         .render(
             data=data,
             runs="; or ".join(runs),
+            agreed=basis.agreed,
             style=Markup(_read("decide.css")),
             script=Markup(script),
             script_hash=_hash(script),

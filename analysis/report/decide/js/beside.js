@@ -69,8 +69,8 @@ function gramLines(data, A, B) {
 function readingLines(data, A, B) {
   return data.responses.map((response) => {
     const [a, b] = [A, B].map((row) => predictAt(data, response, row));
-    const text = (told) => withError(told.value, errorOf(told.mean));
-    const less = signed(b.value - a.value, (x) => withError(x, errorOf(b.mean)));
+    const text = (told) => withError(told.value, errorOf(told.run));
+    const less = signed(b.value - a.value, (x) => withError(x, errorOf(b.run)));
     return { name: named(response.name, response.unit), a: text(a), b: text(b), less };
   });
 }

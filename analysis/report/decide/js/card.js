@@ -51,7 +51,7 @@ function makeCard(data, letter, edit) {
 function stripPart(response, told) {
   const met = response.limits.every((limit) => isMet(limit, told.value));
   const sign = response.limits.length ? (met ? " ✓" : " ✗") : "";
-  const words = `${withError(told.value, errorOf(told.mean))}${sign}`;
+  const words = `${withError(told.value, errorOf(told.run))}${sign}`;
   return make("span", { class: met ? "" : "missed" }, make("small", null, response.name), words);
 }
 
@@ -73,7 +73,16 @@ function makeSetTable(data, letter, edit) {
     "table",
     { class: "set" },
     make("caption", { class: "unseen" }, `What is set for recipe ${letter}`),
-    headRow("set", "planned", "may move alone, limits kept"),
+    headRow(
+      "set",
+      "planned",
+      make(
+        "th",
+        { scope: "col" },
+        "may move alone, limits kept on average",
+        make("small", null, "at the end half the batches fail"),
+      ),
+    ),
     make("tbody", null, ...lines.map((line) => line.element), ...held),
   );
   return {

@@ -76,7 +76,7 @@ function makeExpectLine(data, response, id) {
   return {
     element,
     show(told) {
-      const error = errorOf(told.mean);
+      const error = errorOf(told.run);
       const met = response.limits.every((one) => isMet(one, told.value));
       say(value, withError(told.value, error));
       // Counts are whole, whatever the error of their mean.

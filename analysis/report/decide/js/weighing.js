@@ -34,7 +34,7 @@ function makeWeighTable(data) {
       const batch = batchAt(data, row);
       const sample = sampleAt(data, row);
       body.replaceChildren(
-        ...batch.lines.map((one) => line(one.name, gramsText(one.grams))),
+        ...weighSteps(batch).map((one) => line(one.words, one.grams)),
         line("whole batch", gramsText(batch.grams), "sum"),
         ...(data.recipe.inSample
           ? sample.letdown.map((one) => line(`let-down: ${one.name}`, gramsText(one.grams)))
@@ -45,15 +45,39 @@ function makeWeighTable(data) {
   };
 }
 
+/** What is done in turn, in the words of the bench cards: without what is held back, base first. */
+function weighSteps(batch) {
+  const hows = { balance: " – weigh first", pigment: " – last, under shear" };
+  const lines = batch.lines.map((one) => ({
+    words: `${one.name}${hows[one.kind] ?? ""}`,
+    grams: gramsText(one.kind === "balance" ? one.grams - batch.heldBack : one.grams),
+  }));
+  const targets = batch.titrations.map((one) => withUnit(plainText(one.target), one.unit));
+  const bases = batch.titrations.map((one, i) => ({
+    words: `${one.titrant} for ${one.factor} – add to ${one.factor} ${targets[i]}; note all grams`,
+    grams: "",
+  }));
+  const reached = batch.titrations.map((one, i) => ({
+    words: `${one.factor} – read what was reached (${targets[i]})`,
+    grams: "",
+  }));
+  const steps = [lines[0], ...bases, ...lines.slice(1), ...reached];
+  if (batch.heldBack) {
+    const less = [...new Set(batch.titrations.map((one) => one.titrant))].join(", ");
+    const held = `${String(Number(batch.heldBack.toFixed(2)))} g held back`;
+    const words = `${batch.lines[0].name} made up – fill up: ${held}, less the ${less}`;
+    steps.push({ words, grams: "" });
+  }
+  return steps;
+}
+
 function weighNote(batch, sample) {
   const notes = ["Grams as supplied."];
   if (!batch.hasRoom) notes.unshift("These settings overfill the batch: no room is left.");
-  for (const one of [...batch.titrations, ...sample.titrations]) {
+  for (const one of sample.titrations) {
     notes.push(
       `Set ${one.factor} to ${withUnit(plainText(one.target), one.unit)} with ${one.titrant}.`,
     );
   }
-  if (batch.heldBack)
-    notes.push(`Hold back ${gramsText(batch.heldBack)} g of ${batch.lines[0].name} for it.`);
   return notes.join(" ");
 }

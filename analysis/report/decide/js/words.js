@@ -93,7 +93,7 @@ function named(name, unit) {
 
 /** Say what one response is expected to be, for the ear. */
 function spokenResponse(response, told) {
-  const value = withUnit(withError(told.value, errorOf(told.mean)), response.unit);
+  const value = withUnit(withError(told.value, errorOf(told.run)), response.unit);
   if (!response.limits.length) return `${response.name} ${value}`;
   const met = response.limits.every((limit) => isMet(limit, told.value));
   const chance = chanceText(told.chance);
