@@ -212,9 +212,10 @@ def _how_many(session: Session, asked: ConfirmOptions) -> ConfirmOutcome:
     basis = confirm_basis(analysis.coding, analysis.surfaces, shared_of(analysis))
     nominal = nominal_of(analysis, asked.at, session.seed(asked.seed))
     sizes = _sizes(analysis, basis, nominal, asked)
+    days = asked.days or DEFAULT_DAYS
     return ConfirmOutcome(
         session=session, sizes=sizes, size_words=size_words(sizes) if sizes else (),
-        nominal=nominal, findings=planned_findings(analysis, basis, nominal, None),
+        nominal=nominal, findings=planned_findings(analysis, basis, nominal, None, days),
     )  # fmt: skip
 
 
@@ -255,10 +256,11 @@ def _plan(
         {**session.folder.plan_files(whole), **session.folder.confirmations_file(entries)},
         command="confirm", role=asked.role,
     )  # fmt: skip
+    days = len({day for day in added.day if day is not None})
     outcome = ConfirmOutcome(
         session=replace(session, plan=whole), sizes=sizes, size_words=words, nominal=nominal,
-        added=added, planned=entry, findings=planned_findings(analysis, basis, nominal, entry),
-        files=files,
+        added=added, planned=entry, files=files,
+        findings=planned_findings(analysis, basis, nominal, entry, days),
     )  # fmt: skip
     return _written(outcome)
 

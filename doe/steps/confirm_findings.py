@@ -17,15 +17,30 @@ from doe.study.finding import Finding
 
 # A next plant batch that meets its limits less often than this is worth a word; our own choice.
 SAFE = 0.95
+# One day has no scatter between days.
+FEWEST_DAYS = 2
 
 
 def planned_findings(
-    analysis: StudyAnalysis, basis: ConfirmBasis, nominal: Nominal, entry: Confirmation | None
+    analysis: StudyAnalysis,
+    basis: ConfirmBasis,
+    nominal: Nominal,
+    entry: Confirmation | None,
+    days: int = 1,
 ) -> tuple[Finding, ...]:
-    """Say what the round cannot tell, or tells only if something holds."""
+    """Say what the round cannot tell, or tells only if something holds.
+
+    Args:
+        analysis: The study.
+        basis: What the predictions rest on.
+        nominal: The settings.
+        entry: What was frozen; None where nothing was planned.
+        days: Days that the batches are spread over.
+    """
     return (
         *_outside(nominal),
         *_days(basis),
+        *_unknown_days(analysis, basis, days),
         *_by_limits(basis),
         *_few(analysis, entry),
         *_unread(analysis),
@@ -84,6 +99,20 @@ def _days(basis: ConfirmBasis) -> Iterator[Finding]:
             "between days.",
             advice="Run a control beside the batches; a mean just outside its interval may be the "
             "day.",
+        )
+
+
+def _unknown_days(analysis: StudyAnalysis, basis: ConfirmBasis, days: int) -> Iterator[Finding]:
+    known = {name: set(one.day) - {None} for name, one in analysis.data.items()}
+    named = [name for name in basis.fits if len(known.get(name, ())) < FEWEST_DAYS]
+    if days > 1 and named:
+        yield Finding(
+            level="caution",
+            what=f"The batches go over {days} days, but the study does not know the days of its "
+            f"runs, or knows one alone ({', '.join(named)}): the intervals hold no scatter "
+            "between days.",
+            advice="A mean outside its interval may be the day: run a control beside the batches, "
+            "or make all in one day (--days 1).",
         )
 
 

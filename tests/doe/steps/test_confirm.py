@@ -103,6 +103,18 @@ def _confirm_runs(folder: Path) -> tuple[list[int], list[int]]:
     return [r for r, k in of if k == "confirm"], [r for r, k in of if k == "control"]
 
 
+def test_batches_over_days_that_the_study_does_not_know_are_told_so(
+    adopted: Path, tmp_path: Path
+) -> None:
+    """The table names no day, so that no model holds a scatter between days."""
+    folder = _copy(adopted, tmp_path)
+    said = "go over 2 days"
+    outcome = confirm_study(folder, ConfirmOptions(plant=True, batches=2, days=2, at=AT))
+    assert any(said in one.what for one in outcome.findings)
+    asked = ConfirmOptions(plant=True, batches=2, days=1, again=True, at=AT)
+    assert not any("between days" in one.what for one in confirm_study(folder, asked).findings)
+
+
 def test_planning_adds_a_round_and_freezes_what_is_foretold(planned: Path) -> None:
     """New numbers, controls as the brief asks, hashes, seed, version and who in the file."""
     runs, controls = _confirm_runs(planned)
