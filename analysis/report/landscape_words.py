@@ -146,10 +146,21 @@ def number_of(coding: Coding, name: str, value: float) -> str:
 
 def _flat_axis_words(form: SecondOrder, axis: CanonicalAxis) -> str:
     """Say whether a direction without a bend is level or slopes in the middle."""
-    words = direction_words(form, axis)
+    words = f"a step of {direction_words(form, axis)}"
     if abs(axis.slope) <= SLOPE_ERRORS * axis.slope_error:
         return f"Flat along {words}: neither bend nor slope is told from scatter."
-    return f"It {'rises' if axis.slope > 0 else 'falls'} without a bend along {words}."
+    way = "rises" if axis.slope > 0 else "falls"
+    return f"It {way} without a bend, by {_per_step(form, axis)} for {words}."
+
+
+def _per_step(form: SecondOrder, axis: CanonicalAxis) -> str:
+    """Say what one step along a direction changes in the middle of the ranges."""
+    scale, size = form.fit.scale.name, abs(axis.slope)
+    if scale == "identity":
+        return f"{with_error(size, axis.slope_error)} {form.fit.unit}".rstrip()
+    if scale == "log":
+        return f"a factor of {plain(math.exp(size), 3)}"
+    return f"{plain(size, 3)} on the fitted scale"
 
 
 def _place_words(shape: SurfaceShape) -> str:

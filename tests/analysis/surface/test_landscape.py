@@ -165,7 +165,22 @@ def test_words_name_the_flat_direction_in_real_units() -> None:
 
     assert shape.canonical.nature == "ridge"
     assert direction_words(shape.form, flat) == "dose up 1 %"
-    assert "Flat along dose up 1 %" in " ".join(shape_sentences(shape))
+    assert "Flat along a step of dose up 1 %" in " ".join(shape_sentences(shape))
+
+
+def test_words_say_what_a_step_without_a_bend_changes() -> None:
+    """A number of the response for a step of the setting; a factor on the log scale."""
+    study = brief([DOSE, PH], [VISCOSITY])
+    coding = coding_of(study)
+    values = {(("pH", 2),): -30.0, (("dose", 1),): 5.0}
+    columns = model_columns(make_model("quadratic", coding), coding)
+    own = [values.get(column.term.powers, 0.0) for column in columns]
+    fit = fit_of(coding, "viscosity", own, covariance=np.eye(6) * 0.01)
+    told = survey(fit, region_of(study), np.array([2.0, 9.0])).shapes[0]
+    said = " ".join(shape_sentences(told))
+
+    assert "It rises without a bend, by 5.0" in said
+    assert "for a step of dose up 1 %." in said
 
 
 def test_a_package_has_a_trace_for_each_additive_and_no_shape() -> None:
