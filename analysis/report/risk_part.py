@@ -11,7 +11,7 @@ from analysis.report.table import Cell, Table
 from analysis.report.words import setting_text, unit_of
 from analysis.risk.probability import Risk
 from analysis.risk.risk_findings import FORM
-from analysis.risk.robust import RobustChoice, Standing
+from analysis.risk.robust import RobustChoice, Standing, told_alike
 from analysis.risk.robust_window import HERE, RobustWindow
 from analysis.risk.tolerance import ToleranceBox
 from analysis.risk.words import of_hundred, source_words
@@ -30,7 +30,7 @@ def risk_blocks(content: ReportContent) -> Iterator[Block]:
     yield WordsBlock(text=risk_sentence(risk))
     yield TableBlock(table=risk_table(risk))
     if robust is not None:
-        yield TableBlock(table=robust_table(content, robust.choice))
+        yield TableBlock(table=robust_table(content, told_alike(robust.choice, risk)))
         yield WordsBlock(text=box_sentence(robust))
         if not robust.box.is_empty:
             yield TableBlock(table=box_table(robust.box))

@@ -19,6 +19,7 @@ from analysis.choice.recipe import RecipeBook
 from analysis.risk.chance_search import Place, Tried, Wanted, seek, settle_on_steps, try_region
 from analysis.risk.draws import DrawPlan, Estimate
 from analysis.risk.model import RiskModel
+from analysis.risk.probability import Risk
 from analysis.risk.smooth import SmoothChance, make_chance
 from analysis.surface.exact import Surface
 from analysis.surface.noise import production_of
@@ -169,6 +170,32 @@ def choose_robustly(question: RobustQuestion, compromise: FloatArray | None = No
         tried=len(search.tried.settings),
         findings=tuple(_findings(question, beside, most, best, flat, extents)),
     )
+
+
+def told_alike(found: RobustChoice, risk: Risk) -> RobustChoice:
+    """Give settings whose risk is told elsewhere the same probability here.
+
+    The search draws on its own, and two numbers for one recipe would ask which of them is right.
+    The others keep theirs.
+    """
+
+    def alike(one: Standing | None) -> Standing | None:
+        if one is None or not _is_same(one.row, risk.nominal):
+            return one
+        return replace(one, probability=risk.probability, probability_true=risk.probability_true)
+
+    most = alike(found.most_probable)
+    assert most is not None
+    return replace(
+        found, compromise=alike(found.compromise), most_probable=most,
+        best_at_level=alike(found.best_at_level),
+    )  # fmt: skip
+
+
+def _is_same(row: FloatArray, nominal: FloatArray) -> bool:
+    """Tell whether two rows set the same; where noise factors lie is not set."""
+    known = ~np.isnan(nominal) & ~np.isnan(row)
+    return bool(np.allclose(row[known], nominal[known], rtol=1e-9, atol=0.0))
 
 
 def fine_chance(model: RiskModel, seed: int) -> SmoothChance:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from analysis.report.rounding import interval_text, percent, plain, with_error
 from analysis.risk.draws import Estimate
 from analysis.risk.probability import ResponseRisk, Risk
+from analysis.risk.robust import told_alike
 from analysis.risk.words import of_hundred, source_words
 from doe.cli.screen import paragraph, text_table
 from doe.cli.show_window import show_box, show_grids, show_robust
@@ -121,7 +122,8 @@ def _robust(outcome: RiskOutcome) -> list[str]:
     found = outcome.robust
     if found is None:
         return []
-    side_by_side = show_robust(found.choice, outcome.analysis.session.study)
+    choice = told_alike(found.choice, outcome.risk)
+    side_by_side = show_robust(choice, outcome.analysis.session.study)
     return [side_by_side, show_box(found), show_grids(found)]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -155,6 +156,8 @@ def test_robust_choice_and_box_are_in_contract_and_on_screen(outcome: RiskOutcom
     assert [side["setting"] for side in window["box"]["sides"]] == ["dose", "grind time"]
     said = " ".join(show_risk(outcome).split())
     assert "Side by side" in said
+    (headline,) = re.findall(r"^Of 100 production batches (\S+) meet", said)
+    assert re.search(rf"meet every limit, of 100 batches {re.escape(headline)} ", said)
     assert "Tolerance box around these settings" in said
 
 
