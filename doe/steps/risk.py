@@ -28,6 +28,7 @@ from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
 from doe.steps.remembered import LastFound
 from doe.steps.results import json_bytes, write_results
+from doe.steps.risk_beside_predict import wider_than_predicted
 from doe.steps.session import open_study
 from doe.steps.settings_text import settings_row, split_assignment
 from doe.steps.window_contract import robust_object, window_files, window_object
@@ -141,11 +142,15 @@ def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOut
     production = production_of(session.study, analysis.coding)
     nominal, of = nominal_settings(analysis, asked, seed, production)
     plan = DrawPlan(draws=asked.draws, seed=seed)
+    risk = assess_risk(model, nominal, plan, level=asked.level)
     outcome = RiskOutcome(
-        analysis=analysis, model=model, risk=assess_risk(model, nominal, plan, level=asked.level),
+        analysis=analysis, model=model, risk=risk,
         settings=named_settings(nominal, analysis.coding, production), of=of, seed=seed,
         at_least=asked.at_least,
-        own_findings=(*_outside(nominal, analysis, production), *_gelled(analysis, model)),
+        own_findings=(
+            *_outside(nominal, analysis, production), *_gelled(analysis, model),
+            *wider_than_predicted(risk, analysis, production),
+        ),
         robust=None if asked.only_here else _robust_window(analysis, model, nominal, asked, seed),
     )  # fmt: skip
     if not asked.tries_out:
