@@ -14,6 +14,9 @@ from doe.study.finding import Finding
 # As for the full models beside the reduced ones (`with_full`); common practice, no source.
 FAR = 0.10
 DESIRABILITY_APART = 0.05
+# A move matters only where it is worth this much desirability by the models without the unit, or
+# where a prediction at the present recipe changes by this part of itself; our own, no source.
+GAIN, PREDICTION_APART = 0.02, 0.05
 _MOST_TOLD = 4
 UnitKind = Literal["run", "batch", "day"]
 
@@ -100,6 +103,14 @@ class Influence:
         """What moving is worth by the models without the unit, in desirability."""
         return max(0.0, self.desirability - self.at_present)
 
+    @property
+    def changed(self) -> float:
+        """The largest change of a prediction at the present compromise, as a part of itself."""
+        return max(
+            (abs(p.after - p.before) / (abs(p.before) or 1.0) for p in self.predictions),
+            default=0.0,
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InfluenceOnChoice:
@@ -119,10 +130,15 @@ class InfluenceOnChoice:
         """Find the unit of a kind that moves the compromise furthest."""
         return next((one for one in self.units if one.unit.kind == kind), None)
 
+    def _leading(self, kind: UnitKind) -> Influence | None:
+        """Find the furthest unit of a kind that matters; without any the furthest of all."""
+        own = [one for one in self.units if one.unit.kind == kind]
+        return next((one for one in own if _matters(one, self.present)), self.most(kind))
+
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What to tell of them."""
-        leading = [one for kind in _KINDS if (one := self.most(kind)) is not None]
+        leading = [one for kind in _KINDS if (one := self._leading(kind)) is not None]
         told = [_told(one, self.present) for one in leading if _matters(one, self.present)]
         quiet = [one for one in leading if not _matters(one, self.present)]
         if quiet:
@@ -174,7 +190,10 @@ def moved_setting(
 
 
 def _matters(one: Influence, present: float) -> bool:
-    return one.reach > FAR or abs(one.at_present - present) > DESIRABILITY_APART
+    """Tell whether a unit changes what the compromise promises, not merely where it lies."""
+    if abs(one.at_present - present) > DESIRABILITY_APART:
+        return True
+    return one.reach > FAR and (one.gain > GAIN or one.changed > PREDICTION_APART)
 
 
 def _told(one: Influence, present: float) -> Finding:
@@ -216,10 +235,17 @@ def _again(unit: BenchUnit) -> str:
 def _quiet(quiet: Sequence[Influence]) -> Finding:
     kinds = " or ".join(one.unit.kind for one in quiet)
     furthest = max(quiet, key=lambda one: one.reach)
+    little = (
+        f", and that is worth no more than {GAIN:g} of desirability and changes no prediction by "
+        f"more than {100 * PREDICTION_APART:g} %"
+        if furthest.reach > FAR
+        else ""
+    )
     return Finding(
         level="note",
         what=f"No single {kinds} decides on the compromise: without {furthest.unit.words}, which "
-        f"moves it most, no setting moves by more than {100 * furthest.reach:.2g} % of its range.",
+        f"moves it most, no setting moves by more than {100 * furthest.reach:.2g} % of its range"
+        f"{little}.",
         evidence={"furthest move, part of the range": _short(furthest.reach)},
     )
 

@@ -13,6 +13,7 @@ from analysis.figures.looks import (
     FAINT_INK,
     INK,
     OXIDE,
+    PAPER,
     ROOM,
     TICK_SIZE,
     as_axes,
@@ -43,7 +44,7 @@ def draw_influence(found: InfluenceOnChoice) -> Drawn:
         own = [one for one in found.units if one.unit.kind == kind]
         _panel(as_axes(panel), sorted(own, key=lambda one: one.unit.number), kind, top)
     return Drawn(
-        name="influence", kind="influence", subject="", title=title, caption=_caption(),
+        name="influence", kind="influence", subject="", title=title, caption=_caption(kinds),
         figure=settle(figure),
     )  # fmt: skip
 
@@ -63,7 +64,9 @@ def _panel(axes: Axes, units: Sequence[Influence], kind: str, top: float) -> Non
         axes.annotate(
             units[i].unit.words, (float(x[i]), float(y[i])), xytext=(0, 5),
             textcoords="offset points", ha="center", va="bottom", fontsize=TICK_SIZE,
-            color=OXIDE if far[i] else INK,
+            color=OXIDE if far[i] else INK, zorder=4,
+            # Paper behind the name, so that the line does not strike it out.
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.6},
         )  # fmt: skip
     every = max(1, len(units) // 12)
     axes.set_xticks(x[::every], [str(one.unit.number) for one in units][::every])
@@ -72,11 +75,24 @@ def _panel(axes: Axes, units: Sequence[Influence], kind: str, top: float) -> Non
     label_axes(axes, f"{kind} left out", "furthest move, % of range")
 
 
-def _caption() -> str:
+def _caption(kinds: Sequence[str]) -> str:
     return (
         "Every response is fitted again without the unit and the compromise chosen again; shown is "
         "the setting that moves furthest, as a part of its range. Dashed: "
-        f"{100 * FAR:g} %, beyond which a bench would call it another recipe (common practice); "
-        "units beyond it are diamonds. A unit that moves the compromise is worth a second look, "
-        "not a reason to leave it out."
+        f"{100 * FAR:g} % of the range, beyond which a bench would call it another recipe (common "
+        "practice, no source): a move below the line is of no account, units beyond it are "
+        f"diamonds.{_without_batches(kinds)} A unit that moves the compromise is worth a second "
+        "look, not a reason to leave it out."
+    )
+
+
+def _without_batches(kinds: Sequence[str]) -> str:
+    """Say why a kind of unit has no panel; nothing where all have one."""
+    missing = [name for kind, name in (("batch", "batches"), ("day", "days")) if kind not in kinds]
+    if not missing:
+        return ""
+    named = " and ".join(missing)
+    return (
+        f" There is no panel of {named}: they are left out as a whole only where one holds several "
+        "runs, not all of them and not those of another unit; a batch of a single run is that run."
     )

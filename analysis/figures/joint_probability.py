@@ -112,7 +112,8 @@ def probability_caption(held: object, *, box: bool) -> str:
     if box:
         words += (
             " In the box, whatever the other settings are inside theirs, the wanted probability "
-            "holds."
+            "holds. It is smaller than the zone because in it all settings move at once, while "
+            "over the zone the others are held."
         )
     return words
 

@@ -33,6 +33,13 @@ from analysis.risk.tolerance import ToleranceBox
 from analysis.risk.window import ProbabilityTriangle
 from doe.study.settings import FloatArray
 
+# Rounding of shares that add up.
+SLACK = 1e-9
+BOX_WORDS = (
+    " The box drawn is the part of the tolerance box where the three shares add up; its strips say "
+    "how far each additive's amount may go by itself."
+)
+
 
 @in_house_look
 def draw_probability_triangle(
@@ -95,7 +102,8 @@ def draw_probability_triangle(
         subject="",
         title=title,
         caption=probability_caption(dict(slice_.held), box=corners is not None)
-        + " Shares of active matter; ticks lean the way their share is read.",
+        + " Shares of active matter; ticks lean the way their share is read."
+        + (BOX_WORDS if corners is not None else ""),
         figure=settle(figure),
     )
 
@@ -103,17 +111,26 @@ def draw_probability_triangle(
 def _box_corners(
     box: ToleranceBox | None, names: tuple[str, str, str], total: float
 ) -> FloatArray | None:
-    """Give the corners of what amounts in the box come to as shares, in order, shape (v, 3)."""
+    """Give the corners of the part of the box where the shares add up, in order, shape (v, 3).
+
+    Amounts in the box need not add up; as shares of their sum they would reach beyond its limits.
+    """
     if box is None or box.is_empty:
         return None
     sides = {side.setting: side for side in box.sides if side.is_share}
     if not all(name in sides for name in names):
         return None
-    ends = np.array(list(product(*[(sides[n].low, sides[n].high) for n in names])))
-    sums = ends.sum(axis=1, keepdims=True)
-    shares: FloatArray = ends[sums[:, 0] > 0] / sums[sums[:, 0] > 0] * total
+    ends = [(sides[n].low, sides[n].high) for n in names]
+    corners = [
+        corner
+        for open_place in range(3)
+        for pair in product(*(ends[i] for i in range(3) if i != open_place))
+        if ends[open_place][0] - SLACK <= total - sum(pair) <= ends[open_place][1] + SLACK
+        for corner in [np.insert(np.array(pair), open_place, total - sum(pair))]
+    ]
+    shares: FloatArray = np.array(corners)
     try:
         hull = ConvexHull(shares[:, :2])
-    except (QhullError, ValueError):
+    except (QhullError, ValueError, IndexError):
         return None
     return shares[hull.vertices]

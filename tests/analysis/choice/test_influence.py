@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 
 from analysis.choice.influence import SEARCHED, InfluenceQuestion, assess_influence
-from analysis.choice.influential import InfluenceOnChoice, units_of
+from analysis.choice.influential import (
+    BenchUnit,
+    Influence,
+    InfluenceOnChoice,
+    MovedResponse,
+    MovedSetting,
+    units_of,
+)
 from analysis.choice.search import choose_compromise
 from analysis.figures.influence import draw_influence
 from analysis.fits.fitted_response import fit_response
@@ -104,6 +111,23 @@ def test_quiet_data_are_said_to_hang_on_no_single_run() -> None:
 
     assert [finding.level for finding in told.findings] == ["note"]
     assert "No single run or batch decides" in told.findings[0].what
+
+
+def test_a_far_move_is_no_caution_where_neither_desirability_nor_prediction_changes() -> None:
+    """A flat optimum lets settings wander: 0.91 against 0.91 is nothing to look into."""
+    move = MovedSetting(setting="x", unit="%", before=0.2, after=0.5, part=0.15)
+    same = MovedResponse(response="y", unit="", before=2.0, after=2.01)
+    one = Influence(
+        unit=BenchUnit(kind="day", number=6, runs=(1, 2)), moves=(move,), desirability=0.912,
+        at_present=0.906, predictions=(same,),
+    )  # fmt: skip
+    other = replace(one, predictions=(replace(same, after=2.2),))
+
+    quiet = InfluenceOnChoice(units=(one,), present=0.88).findings
+    loud = InfluenceOnChoice(units=(other,), present=0.88).findings
+    assert [finding.level for finding in quiet] == ["note"]
+    assert "worth no more than 0.02" in quiet[0].what
+    assert [finding.level for finding in loud] == ["caution"]
 
 
 def test_units_are_runs_then_batches_and_days_that_hold_several() -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
+from matplotlib.patches import Polygon
 
 from analysis.figures.joint_probability import draw_joint_probability
 from analysis.figures.paper_ink import paper_pictures
 from analysis.figures.probability_triangle import draw_probability_triangle
 from analysis.figures.risk_sources import draw_risk_sources
 from analysis.figures.tolerance_box import draw_tolerance_box
+from analysis.figures.triangle import TriangleFrame
 from analysis.report.risk_part import batches_words, box_table, risk_sentence, risk_table
 from analysis.risk.draws import DrawPlan
 from analysis.risk.probability import Risk, assess_risk
@@ -68,7 +70,7 @@ def test_the_window_names_all_that_it_shows(asked: RobustQuestion, box: Toleranc
 
 
 def test_the_triangle_draws_the_box_as_shares() -> None:
-    """Three additives, amounts in the box brought to shares."""
+    """Three additives; what is drawn keeps to the limits that the strips show."""
     study = brief(
         [],
         [{"name": "y", "accept": {"at_most": 12.0}}],
@@ -78,9 +80,19 @@ def test_the_triangle_draws_the_box_as_shares() -> None:
     own = question(study, {"y": fit})
     at = np.array([0.4, 0.3, 0.3])
     found = probability_triangle(_basis(own), at, ("a", "b", "c"), points=13)
-    drawn = draw_probability_triangle(
-        found, wanted=0.9, mark=at, robust=at, box=tolerance_box(ground(own), at, 0.9)
-    )
+    box = tolerance_box(ground(own), at, 0.9)
+    drawn = draw_probability_triangle(found, wanted=0.9, mark=at, robust=at, box=box)
+    frame = TriangleFrame.around(("a", "b", "c"), found.slice_.outline)
+    (polygon,) = (
+        one for one in drawn.figure.axes[0].patches
+        if isinstance(one, Polygon) and one.get_zorder() == 8
+    )  # fmt: skip
+    edge = np.vstack([frame.project(np.eye(3)).T, np.ones(3)])
+    ends = np.vstack([polygon.get_xy().T, np.ones(len(polygon.get_xy()))])
+    shares = np.linalg.solve(edge, ends)
+    for share, side in zip(shares, box.sides, strict=True):
+        assert side.low - 1e-6 <= share.min()
+        assert share.max() <= side.high + 1e-6
     assert "tolerance box" in _keys(drawn.figure)
     assert len(list(paper_pictures([drawn.figure]))) == 1
 
