@@ -10,12 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.surface.noise import production_of
 from doe.cli.app import run
 from doe.cli.show_risk import show_risk
 from doe.errors import StudyError
 from doe.steps.adopt import adopt_table
 from doe.steps.results import write_choices
 from doe.steps.risk import FRESH, KEPT, RiskOptions, RiskOutcome, assess_study_risk
+from doe.steps.risk_beside_predict import wider_than_predicted
 from doe.steps.session import open_study
 from doe.study.choices import ChosenSettings
 
@@ -192,3 +194,20 @@ def test_without_a_limit_there_is_no_risk_and_the_mend_is_named(
     assert run(["risk", str(tmp_path), "--json"]) == 2
     fault = json.loads(capsys.readouterr().out)["error"]
     assert "accept" in fault["do"]
+
+
+def test_a_spread_wider_than_the_interval_of_one_run_is_explained(outcome: RiskOutcome) -> None:
+    """Wider by far, and no wider, whatever the draws gave."""
+    production = production_of(outcome.analysis.session.study, outcome.analysis.coding)
+
+    def told(half: float) -> list[str]:
+        rows = tuple(
+            replace(one, production_interval=(one.expected - half, one.expected + half))
+            for one in outcome.risk.per_response
+        )
+        risk = replace(outcome.risk, per_response=rows)
+        return [one.what for one in wider_than_predicted(risk, outcome.analysis, production)]
+
+    (wide,) = told(1e6)
+    assert "variances themselves are drawn" in wide
+    assert told(1e-6) == []
