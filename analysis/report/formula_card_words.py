@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from analysis.agreement.formula_card import FormulaCard
+from analysis.agreement.formula_card import FormulaCard, VersionLine
 from analysis.agreement.not_tested import not_tested_now
 from analysis.agreement.standing import RoleStanding
 from analysis.report.against_words import against_words
@@ -77,6 +77,8 @@ def _state(card: FormulaCard) -> str:
     version = card.version
     if card.state == "superseded":
         latest = card.versions[-1].version.number
+        if version.final is None:
+            return f"REPLACED by version {latest} before it was final: do not work by this card."
         return f"SUPERSEDED by version {latest}: do not work by this card."
     parts = []
     if version.final is not None:
@@ -92,8 +94,15 @@ def _state(card: FormulaCard) -> str:
             parts.append(f"Not spoken yet: {listed(card.missing)}.")
     if card.objecting:
         parts.append(f"Objects: {listed(card.objecting)}.")
+        if version.final is not None:
+            parts.append(
+                "The version stays final on record; if the objection is to count, propose a new "
+                "version ('millbase agree STUDY --propose')."
+            )
     if version.final is None and not card.missing and not card.objecting:
-        parts.append("Every role agrees; no final word yet.")
+        parts.append(
+            "Every role agrees; no final word yet: give it with 'millbase agree STUDY --final'."
+        )
     return " ".join(parts)
 
 
@@ -328,7 +337,7 @@ def _versions(card: FormulaCard) -> Iterator[Block]:
             (
                 Cell(text=str(one.version.number)),
                 Cell(text=str(one.version.date)),
-                Cell(text=one.state),
+                Cell(text=_version_state(one)),
                 Cell(text=f"{one.version.because}{by}".strip() or MISSING),
             )
         )
@@ -338,6 +347,13 @@ def _versions(card: FormulaCard) -> Iterator[Block]:
             head=("version", "proposed", "state", "because"), rows=tuple(rows),
         )
     )  # fmt: skip
+
+
+def _version_state(one: VersionLine) -> str:
+    """Tell a version that was final and gave way from one that never was."""
+    if one.state == "superseded" and one.version.final is None:
+        return "replaced before it was final"
+    return one.state
 
 
 def _roles(card: FormulaCard) -> Iterator[Block]:

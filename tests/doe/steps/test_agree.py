@@ -123,6 +123,23 @@ def test_a_final_version_waits_for_every_role_and_names_who_is_missing(study: Pa
     assert "final since 2026-03-03" in agree_study(study, final, today=NEXT).in_the_way[0]
 
 
+def test_the_state_names_what_follows(study: Path) -> None:
+    """All agree: the final word; an objection after it: a new version; the old one was final."""
+    say(study, "formulator", "agrees")
+    told = " ".join(show_agree(say(study, "production", "agrees")).split())
+    assert "no final word yet: give it with 'millbase agree STUDY --final'" in told
+    agree_study(study, AgreeOptions(final=True), today=NEXT)
+    told = " ".join(show_agree(say(study, "production", "objects", "too slow")).split())
+    assert "FINAL since 2026-03-03. Objects: production. The version stays final on record" in told
+    assert any("stays on record" in line.text for line in check_study(study).status)
+    for time in (38, 36):
+        at = ("dose=1.8", f"grind time={time}")
+        asked = AgreeOptions(propose=True, at=at, because="quicker")
+        told = " ".join(show_agree(agree_study(study, asked, today=NEXT)).split())
+    assert "1 2026-03-02 superseded" in told
+    assert "2 2026-03-03 replaced before it was final" in told
+
+
 def test_a_role_that_never_spoke_can_be_gone_on_without_by_name(study: Path) -> None:
     """The final version says for good who is missing and why."""
     say(study, "formulator", "agrees")
