@@ -32,9 +32,11 @@ def refuse_beside(rounds: Sequence[JudgedRound], asked: ConfirmOptions) -> None:
 
 
 def refuse_plant(rounds: Sequence[JudgedRound], asked: ConfirmOptions) -> None:
-    """Refuse to take batches of the plant into the models: asked for, or all that there are."""
+    """Refuse to take batches of the plant into the models: asked for, or all that are judged."""
     plant = [one for one in rounds if one.entry.where == "plant"]
-    if not asked.plant and (not plant or len(plant) < len(rounds)):
+    judged = {one.entry.where for one in rounds if one.outcome.state == "judged"}
+    is_all = bool(plant) and "laboratory" not in judged
+    if not asked.plant and not is_all:
         return
     which = f"{plant[-1].entry.words}: " if plant else ""
     raise StudyError(
@@ -42,6 +44,6 @@ def refuse_plant(rounds: Sequence[JudgedRound], asked: ConfirmOptions) -> None:
         "which are the laboratory's",
         where="--take-in",
         do="Leave out --plant to take in batches of the laboratory." if asked.plant
-        else "Batches of the laboratory can be taken in: plan them with "
-        "'millbase confirm STUDY --batches N'.",
+        else "Batches of the laboratory can be taken in once they are judged: plan them with "
+        "'millbase confirm STUDY --batches N', or enter the readings that wait.",
     )  # fmt: skip
