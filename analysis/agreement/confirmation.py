@@ -91,7 +91,8 @@ class ResponseOutcome:
         scatter_p: Chance of a larger one.
         controls: Controls of the round that were run before, too.
         new_controls: Those that were not, so that they tell nothing.
-        left_out: Why some runs have no value.
+        left_out: Why some runs of the formula have no value.
+        controls_unread: Controls that give no value.
     """
 
     frozen: FrozenResponse
@@ -110,6 +111,7 @@ class ResponseOutcome:
     controls: tuple[ControlOutcome, ...] = ()
     new_controls: tuple[str, ...] = ()
     left_out: Mapping[int, str] = field(default_factory=dict)
+    controls_unread: tuple[int, ...] = ()
 
     @property
     def response(self) -> str:
@@ -211,6 +213,7 @@ def _response(frozen: FrozenResponse, seen: Observed) -> ResponseOutcome:
             frozen=frozen, n=0, mean=None, deviation=None, sd=None, t=None,
             inside=False if batches and frozen.is_judged else None, interval=frozen.interval,
             recomputed=False, within=_all_within(batches), batches=batches, left_out=seen.left_out,
+            controls_unread=seen.controls_unread,
         )  # fmt: skip
     sd = _sd(frozen, formula.units)
     deviation = formula.mean - frozen.centre
@@ -223,7 +226,7 @@ def _response(frozen: FrozenResponse, seen: Observed) -> ResponseOutcome:
         interval=_interval(frozen, sd) if lost else frozen.interval, recomputed=lost,
         within=_all_within(batches), batches=batches, scatter_ratio=ratio, scatter_p=p,
         controls=_controls(frozen, seen.controls), new_controls=_new_controls(frozen, seen),
-        left_out=seen.left_out,
+        left_out=seen.left_out, controls_unread=seen.controls_unread,
     )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -55,8 +55,9 @@ class Observed:
         controls: Values of each control.
         off_scale: Runs whose reading is an end only: `above` or `below`.
         gelled: Runs that gelled.
-        waiting: Runs without a reading so far.
-        left_out: Why each other run has no value.
+        waiting: Runs of the formula without a reading so far.
+        left_out: Why each other run of the formula has no value.
+        controls_unread: Controls that give no value: they wait, gelled or were lost.
         made: Mean of the settings as made, shape (k,), lab units; empty without a value.
     """
 
@@ -66,15 +67,17 @@ class Observed:
     gelled: tuple[int, ...] = ()
     waiting: tuple[int, ...] = ()
     left_out: Mapping[int, str] = field(default_factory=dict)
+    controls_unread: tuple[int, ...] = ()
     made: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
-def observe(data: ResponseData, scale: Scale) -> Observed:
+def observe(data: ResponseData, scale: Scale, controls: Set[int] = frozenset()) -> Observed:
     """Sort the readings of a round, gathered as if its runs built a model.
 
     Args:
         data: The runs of the round alone.
         scale: Of the prediction.
+        controls: Runs of controls, which no verdict on the formula waits for.
 
     Raises:
         FitError: The scale cannot take a reading.
@@ -90,9 +93,10 @@ def observe(data: ResponseData, scale: Scale) -> Observed:
             for name in names
         },
         off_scale=dict(data.off_scale),
-        gelled=data.gelled,
-        waiting=data.pending,
-        left_out=dict(data.left_out),
+        gelled=tuple(run for run in data.gelled if run not in controls),
+        waiting=tuple(run for run in data.pending if run not in controls),
+        left_out={run: why for run, why in data.left_out.items() if run not in controls},
+        controls_unread=tuple(sorted(controls & {*data.gelled, *data.pending, *data.left_out})),
         made=whole.actual.values[own].mean(axis=0) if own else np.zeros(0),
     )
 

@@ -35,7 +35,7 @@ def _planned(outcome: ConfirmOutcome) -> Iterator[str]:
     if outcome.nominal is not None:
         yield _settings(outcome)
     if outcome.sizes:
-        yield _sizes(outcome.sizes)
+        yield from _sizes_asked(outcome)
     if outcome.planned is None:
         yield f"Next: millbase confirm {folder} --batches N"
         return
@@ -49,6 +49,23 @@ def _planned(outcome: ConfirmOutcome) -> Iterator[str]:
     )
     judge = f"millbase confirm {folder}{_plant_flag(outcome.planned)}"
     yield f"Next: millbase sheet {folder} --replace, then enter, then {judge}"
+
+
+def _sizes_asked(outcome: ConfirmOutcome) -> Iterator[str]:
+    """Show the sizes up to one batch more than planned, and what those that are planned tell."""
+    if outcome.added is None:
+        yield _sizes(outcome.sizes)
+        return
+    planned = outcome.added.kind.count("confirm")
+    yield _sizes(tuple(one for one in outcome.sizes if one.batches <= planned + 1))
+    for one in outcome.sizes:
+        if one.batches == planned:
+            told = ", ".join(f"{o.response} {percent(o.fails_if_off)}" for o in one.responses)
+            noun = "1 batch finds" if planned == 1 else f"{planned} batches find"
+            yield paragraph(
+                f"Planned: {noun} a formula that is off by as much as said above so often: {told} "
+                "of the time."
+            )
 
 
 def _plant_flag(entry: Confirmation) -> str:

@@ -33,7 +33,12 @@ from doe.layouts.extending.joining import joined
 from doe.layouts.order import RoundStart
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.confirm_contract import confirm_contract
-from doe.steps.confirm_findings import beside_findings, judged_findings, planned_findings
+from doe.steps.confirm_findings import (
+    beside_findings,
+    doubt_findings,
+    judged_findings,
+    planned_findings,
+)
 from doe.steps.confirm_judging import (
     frozen_inputs,
     judge_round,
@@ -42,6 +47,7 @@ from doe.steps.confirm_judging import (
 )
 from doe.steps.confirm_refusals import refuse_beside, refuse_plant
 from doe.steps.confirm_taking_in import Moved, what_moved
+from doe.steps.doubts import study_doubts
 from doe.steps.model_choice import FitOptions
 from doe.steps.nominal import Nominal, nominal_of
 from doe.steps.results import json_bytes, write_choices, write_results
@@ -346,7 +352,10 @@ def _judge(session: Session, rounds: Sequence[JudgedRound]) -> ConfirmOutcome:
     first, *rest = open_rounds(session, rounds)
     analysis = analyse(session, FitOptions())
     judged = judge_round(session, first.entry, analysis.fits, analysis.coding)
-    findings = (*judged_findings(judged), *beside_findings(rest))
+    findings = (
+        *doubt_findings(judged, study_doubts(session)),
+        *judged_findings(judged), *beside_findings(rest),
+    )  # fmt: skip
     return _written(ConfirmOutcome(session=session, judged=judged, findings=findings))
 
 

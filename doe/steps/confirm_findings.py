@@ -11,6 +11,7 @@ from analysis.agreement.reasons import again_command
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.confirm_judging import changed_findings
 from doe.steps.confirm_taking_in import Moved
+from doe.steps.doubts import StudyDoubts
 from doe.steps.nominal import Nominal
 from doe.study.confirmation import Confirmation
 from doe.study.finding import Finding
@@ -52,9 +53,26 @@ def judged_findings(judged: JudgedRound, moved: Moved | None = None) -> tuple[Fi
     return (
         *changed_findings((judged,)),
         *_lost(judged),
+        *_controls(judged),
         *_lacking(judged),
         *_plant(judged),
         *_moved(moved),
+    )
+
+
+def doubt_findings(judged: JudgedRound, doubts: StudyDoubts) -> tuple[Finding, ...]:
+    """Say which open doubts are about readings that a verdict rests on."""
+    own = set(judged.entry.runs)
+    told = [what for runs, what in doubts.of_runs if own & set(runs)]
+    if judged.outcome.state != "judged" or not told:
+        return ()
+    return (
+        Finding(
+            level="caution",
+            what=f"The verdict rests on readings that are in doubt: {' '.join(told)}",
+            evidence={"doubts": len(told)},
+            advice="Settle them first ('millbase check STUDY' says how), and judge again.",
+        ),
     )
 
 
@@ -161,6 +179,20 @@ def _lost(judged: JudgedRound) -> Iterator[Finding]:
             level="note",
             what=f"Some batches gave no value ({', '.join(named)}): the interval is that of the "
             "mean of those that did, wider than planned, by the frozen variances.",
+        )
+
+
+def _controls(judged: JudgedRound) -> Iterator[Finding]:
+    runs: dict[int, list[str]] = {}
+    for one in judged.outcome.responses:
+        for run in one.controls_unread:
+            runs.setdefault(run, []).append(one.response)
+    if runs:
+        named = "; ".join(f"run {run}: {', '.join(names)}" for run, names in runs.items())
+        yield Finding(
+            level="note",
+            what=f"Controls that give no value ({named}): the verdict on the formula does not need "
+            "them, but they cannot tell the day from the formula.",
         )
 
 

@@ -97,9 +97,11 @@ def observed_of(session: Session, entry: Confirmation) -> dict[str, Observed]:
     gathered = gather(
         session.study, _alone(plan, entry), session.readings, session.actuals, session.choices
     )
+    kinds = zip(plan.run, plan.kind, strict=True)
+    controls = frozenset(run for run, kind in kinds if kind == "control")
     data = {fold(name): at_its_stage(session.study, one) for name, one in gathered.items()}
     return {
-        one.response: observe(data[fold(one.response)], scale_of(one.scale))
+        one.response: observe(data[fold(one.response)], scale_of(one.scale), controls)
         for one in entry.responses
         if fold(one.response) in data
     }

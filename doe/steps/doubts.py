@@ -22,10 +22,12 @@ class StudyDoubts:
     Attributes:
         findings: The doubts that stand open.
         settled: How many others a note has settled.
+        of_runs: Runs that each open doubt is about and what it says, cautions alone.
     """
 
     findings: tuple[Finding, ...] = ()
     settled: int = 0
+    of_runs: tuple[tuple[tuple[int, ...], str], ...] = ()
 
 
 def study_doubts(session: Session) -> StudyDoubts:
@@ -54,7 +56,12 @@ def study_doubts(session: Session) -> StudyDoubts:
     every = (*(one for one in derived if not impossible & set(one.sources)), *found)
     left = open_doubts(every, session.choices)
     homeless = homeless_readings(session.study, session.readings.current())
-    return StudyDoubts(findings=(*tell(left), *homeless), settled=len(every) - len(left))
+    return StudyDoubts(
+        findings=(*tell(left), *homeless), settled=len(every) - len(left),
+        of_runs=tuple(
+            (one.runs, one.finding.what) for one in left if one.finding.level != "note"
+        ),
+    )  # fmt: skip
 
 
 def in_short(doubts: StudyDoubts) -> tuple[Finding, ...]:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import replace
 
+from analysis.lab.said import reasons_to_leave_out
 from doe.errors import DoeError
 from doe.methods.registry import is_computed
 from doe.sheets.workbook_in import missing_runs
@@ -128,7 +129,8 @@ def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator
     for response in session.study.responses:
         if is_computed(response):
             continue
-        waiting = [run for run in plan.run if (response.name, run) not in read]
+        said = reasons_to_leave_out(session.choices, plan, plan.day, response.name)
+        waiting = [run for run in plan.run if (response.name, run) not in read and run not in said]
         if not waiting:
             yield _line("done", f"Readings of {response.name}: all {len(plan)} runs.")
         elif len(waiting) == len(plan):

@@ -15,6 +15,8 @@ from doe.errors import PlanError, StudyError
 from doe.steps.adopt import adopt_table
 from doe.steps.analysis_of import analyse
 from doe.steps.confirm import ConfirmOptions, confirm_study
+from doe.steps.confirm_findings import doubt_findings
+from doe.steps.doubts import StudyDoubts
 from doe.steps.enter import enter_files
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import open_study
@@ -286,3 +288,64 @@ def test_how_many_plans_nothing(adopted: Path) -> None:
     assert "Recommended" in outcome.size_words[0]
     assert (adopted / "plan.json").read_bytes() == before
     assert not (adopted / "confirmation.json").exists()
+
+
+def test_a_control_that_gelled_or_waits_holds_no_verdict_up(planned: Path, tmp_path: Path) -> None:
+    """It tells the day from the formula, and nothing of the formula alone."""
+    folder = _copy(planned, tmp_path)
+    (first, second), (control,) = _confirm_runs(folder)
+    _enter(folder, [f"{first},520,49", f"{second},560,49.5"])
+    waits = confirm_study(folder)
+    _enter(folder, [f"{control},gelled,gelled"])
+    gelled = confirm_study(folder)
+
+    for outcome in (waits, gelled):
+        assert outcome.judged is not None
+        assert outcome.judged.outcome.passed is True
+        said = " ".join(one.what for one in outcome.findings)
+        assert "Some batches gave no value" not in said
+        assert f"Controls that give no value (run {control}: viscosity, gloss)" in said
+
+
+def test_a_run_noted_lost_is_waited_for_no_more(planned: Path, tmp_path: Path) -> None:
+    """`check` lists what is still to come."""
+    folder = _copy(planned, tmp_path)
+    (first, second), (control,) = _confirm_runs(folder)
+    _enter(folder, [f"{first},520,49"])
+    for number in (second, control):
+        noted = ["note", str(folder), "--run", str(number), "--says", "lost", "--because", "spilt"]
+        assert run(noted) == 0
+    lines, _ = study_status(open_study(folder), None)
+    assert not any("runs wait" in one.text for one in lines)
+
+
+def test_open_doubts_about_the_readings_stand_beside_the_verdict(
+    planned: Path, tmp_path: Path
+) -> None:
+    """A copied reading confirms nothing."""
+    folder = _copy(planned, tmp_path)
+    (first, second), (control,) = _confirm_runs(folder)
+    _enter(folder, [f"{first},520,49", f"{second},560,49.5", f"{control},780,45"])
+    judged = confirm_study(folder).judged
+    assert judged is not None
+    about = StudyDoubts(of_runs=(((first, 3), "The curves are equal."), ((4,), "Another.")))
+    (found,) = doubt_findings(judged, about)
+    assert found.level == "caution"
+    assert "readings that are in doubt: The curves are equal." in found.what
+    assert "Another" not in found.what
+
+
+def test_planning_two_batches_shows_sizes_to_three_and_what_two_find(
+    adopted: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """More lines than the choice needs hide it."""
+    folder = _copy(adopted, tmp_path)
+    assert run(["confirm", str(folder), "--batches", "2", *(f"--at={one}" for one in AT)]) == 0
+    shown = capsys.readouterr().out
+    table = shown[shown.index("the mean must lie in") : shown.index("Planned: 2 batches")]
+    rows = (line.split() for line in table.splitlines()[1:])
+    sizes = {row[0] for row in rows if row and row[0].isdigit()}
+    assert sizes == {"1", "2", "3"}
+    assert "2 batches find a formula that is off by as much as said above so often: viscosity" in (
+        " ".join(shown.split())
+    )
