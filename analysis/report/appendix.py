@@ -20,10 +20,10 @@ from analysis.report.content import ReportContent
 from analysis.report.influence_table import influence_table
 from analysis.report.landscape_tables import landscape_tables
 from analysis.report.landscape_words import shape_sentences
-from analysis.report.rounding import interval_error, plain, with_error
+from analysis.report.rounding import plain, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.with_full_table import with_full_table
-from analysis.report.words import listed
+from analysis.report.words import listed, run_error
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.study.plan import Plan, Round
 
@@ -77,7 +77,7 @@ def prediction_table(content: ReportContent) -> Table:
     expected = content.compromise.best.expected if content.compromise else ()
     rows = []
     for entry in expected:
-        error = interval_error(*entry.mean_interval)
+        error = run_error(entry)
         ends = (*entry.mean_interval, *entry.run_interval)
         rows.append(
             (

@@ -24,7 +24,7 @@ from analysis.report.controls import control_table
 from analysis.report.gathered_findings import pressing_findings
 from analysis.report.landscape_words import common_flat_sentences
 from analysis.report.risk_part import risk_blocks
-from analysis.report.rounding import fixed, interval_error, with_error
+from analysis.report.rounding import fixed, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.trade_offs_part import trade_off_blocks
 from analysis.report.words import (
@@ -33,6 +33,7 @@ from analysis.report.words import (
     limit_sentence,
     limit_text,
     listed,
+    run_error,
     setting_text,
     unit_of,
 )
@@ -185,7 +186,7 @@ def _expected_row(content: ReportContent, i: int, recipes: tuple[Recipe, ...]) -
     cells = []
     for recipe in recipes:
         entry = recipe.expected[i]
-        text = with_error(entry.value, interval_error(*entry.mean_interval))
+        text = with_error(entry.value, run_error(entry))
         cells.append(
             Cell(text=text, value=entry.value, sign="unmet" if entry.accepted is False else "")
         )

@@ -12,9 +12,9 @@ from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.scales import inverse
 from analysis.report.against_words import change_words, range_words
 from analysis.report.content import ReportContent
-from analysis.report.rounding import MISSING, interval_error, percent, plain, with_error
+from analysis.report.rounding import MISSING, percent, plain, with_error
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed
+from analysis.report.words import listed, run_error
 from analysis.surface.against_control import AgainstControl
 from analysis.surface.noise import production_of
 
@@ -97,7 +97,7 @@ def _rows(
     against: Mapping[tuple[str, str], AgainstControl],
 ) -> Iterable[tuple[Cell, ...]]:
     unit = f" {entry.unit}" if entry.unit else ""
-    error = interval_error(*entry.mean_interval)
+    error = run_error(entry)
     for control, (mean, std_error) in fitted.fit.control_means.items():
         ends = np.array([mean - std_error, mean, mean + std_error])
         low, middle, high = (float(value) for value in inverse(fitted.fit.scale, ends))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.choice.compromise import Compromise, ExpectedResponse
 from analysis.lab.response_data import ResponseData
@@ -11,18 +11,28 @@ from analysis.report.content import ReportContent
 from analysis.report.controls import beside_controls
 from analysis.report.gathered_findings import what_matters
 from analysis.report.refuted import refuted_steps, refuting
-from analysis.report.rounding import grams, interval_error, interval_text, percent, with_error
+from analysis.report.rounding import grams, interval_text, percent, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
     desirability_words,
     limit_text,
     listed,
+    run_error,
     run_interval_meets,
     setting_text,
     unit_of,
     verdict,
 )
 from doe.recipe.recipe import BatchRecipe
+from doe.sheets.wording import (
+    fill_up_how,
+    made_up_name,
+    number_text,
+    step_how,
+    task_text,
+    titrant_how,
+    titrant_name,
+)
 
 # The usual 5 % of a test: below it a model's own check counts against its intervals.
 DOUBTED_P = 0.05
@@ -113,7 +123,7 @@ def gives_table(content: ReportContent) -> Table:
 
 def _gives_row(content: ReportContent, entry: ExpectedResponse) -> tuple[Cell, ...]:
     response = content.study.response(entry.response)
-    error = interval_error(*entry.mean_interval)
+    error = run_error(entry)
     said, sign = verdict(response, entry)
     low, high = entry.run_interval
     return (
@@ -126,41 +136,58 @@ def _gives_row(content: ReportContent, entry: ExpectedResponse) -> tuple[Cell, .
 
 
 def _recipe_rows(content: ReportContent) -> tuple[RecipeRow, ...]:
+    """Give the weigh-out in order of addition, then the settings that are not weighed."""
     if content.compromise is None:
         return ()
-    weighed = (
-        {line.name: line for line in content.batch_recipe.lines} if content.batch_recipe else {}
-    )
-    rows = [
-        RecipeRow(
+    values = content.compromise.best.settings
+    steps = _weigh_rows(content.batch_recipe) if content.batch_recipe else ()
+    set_rows = {
+        name: RecipeRow(
             name=name,
             setting=setting_text(content.study, name, value),
             unit=unit_of(content.study, name),
-            grams=grams(weighed[name].as_supplied_g) if name in weighed else "",
         )
-        for name, value in content.compromise.best.settings.items()
+        for name, value in values.items()
+    }
+    weighed = [
+        replace(row, setting=known.setting, unit=known.unit)
+        if (known := set_rows.pop(row.name, None)) is not None
+        else row
+        for row in steps
     ]
-    set_names = {row.name for row in rows}
+    return (*weighed, *set_rows.values())
+
+
+def _weigh_rows(recipe: BatchRecipe) -> tuple[RecipeRow, ...]:
+    """Give what is done in turn, in the words of the bench cards: without what is held back."""
+    first, *others = recipe.lines
+    rows = [
+        RecipeRow(
+            name=task_text(first.name, step_how("balance")), grams=grams(recipe.first_water_g)
+        )
+    ]
+    for one in recipe.titrations:
+        target = f"{number_text(one.target)} {one.unit}".rstrip()
+        what, how = titrant_name(one.titrant, one.factor), titrant_how(one.factor, target)
+        rows.append(RecipeRow(name=task_text(what, how)))
     rows += [
-        RecipeRow(name=line.name, grams=grams(line.as_supplied_g))
-        for line in weighed.values()
-        if line.name not in set_names
+        RecipeRow(name=task_text(one.name, step_how(one.kind)), grams=grams(one.as_supplied_g))
+        for one in others
     ]
+    if recipe.held_back_g > 0:
+        held = f"{number_text(round(recipe.held_back_g, 2))} g"
+        how = fill_up_how(held, [one.titrant for one in recipe.titrations])
+        rows.append(RecipeRow(name=task_text(made_up_name(first.name), how)))
     return tuple(rows)
 
 
 def _recipe_note(recipe: BatchRecipe | None) -> str:
     if recipe is None:
         return "Shares are of the package, active matter."
-    note = (
-        f"Grams for one batch of {recipe.batch_g:g} g, as supplied; shares are of the package, "
-        "active matter."
+    return (
+        f"Grams for one batch of {recipe.batch_g:g} g, as supplied, in order of addition; shares "
+        "are of the package, active matter."
     )
-    if recipe.titrations:
-        titrated = listed([f"{line.factor} with {line.titrant}" for line in recipe.titrations])
-        held = f"{recipe.held_back_g:g} g of the {recipe.balance.name}"
-        note += f" Set {titrated}; {held} is held back for it."
-    return note
 
 
 def _verdict(content: ReportContent) -> str:

@@ -12,9 +12,9 @@ from analysis.choice.regret import LeastRegret
 from analysis.choice.weights import Pull
 from analysis.report.blocks import Block, FiguresBlock, ListBlock, TableBlock, WordsBlock
 from analysis.report.content import ReportContent
-from analysis.report.rounding import fixed, interval_error, percent, plain, with_error
+from analysis.report.rounding import fixed, percent, plain, with_error
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed, setting_text, unit_of
+from analysis.report.words import listed, run_error, setting_text, unit_of
 
 
 def trade_off_blocks(content: ReportContent) -> Iterator[Block]:
@@ -67,9 +67,9 @@ def frontier_table(content: ReportContent, found: Frontier) -> Table:
         note=(
             f"{len(found.recipes)} of {len(found.settings)} recipes found, chosen to lie far "
             "apart, best first; those of desirability 0 stand here only if nothing else does. "
-            "Settings lie between the bench's steps." + left_out + " Any of "
-            f"{found.n_sampled} recipes tried is matched in every response by one found, but for "
-            f"at most {fixed(found.cover, 3)} of the way from worst to best."
+            f"Settings lie between the bench's steps and are printed to the nearest.{left_out} "
+            f"Any of {found.n_sampled} recipes tried is matched in every response by one found, "
+            f"but for at most {fixed(found.cover, 3)} of the way from worst to best."
         ),
     )  # fmt: skip
 
@@ -209,15 +209,13 @@ def _values(recipe: Recipe, responses: Sequence[str]) -> Iterator[Cell]:
     values = {one.response: one for one in recipe.expected}
     for name in responses:
         entry = values[name]
-        text = with_error(entry.value, interval_error(*entry.mean_interval))
+        text = with_error(entry.value, run_error(entry))
         yield Cell(text=text, value=entry.value)
 
 
 def _setting(content: ReportContent, name: str, recipe: Recipe) -> Cell:
     value = recipe.settings.get(name)
-    # Between steps: printing to the step would be another recipe.
-    text = plain(value) if isinstance(value, float) else setting_text(content.study, name, value)
-    return Cell(text=text, value=value)
+    return Cell(text=setting_text(content.study, name, value), value=value)
 
 
 def _change(recipe: Recipe, name: str, changes: Mapping[str, float]) -> Cell:
@@ -233,7 +231,7 @@ def _signed(by: float, error: float | None) -> str:
 def _error(recipe: Recipe, name: str) -> float | None:
     """Give the digits that the response carries there."""
     entry = next(one for one in recipe.expected if one.response == name)
-    return interval_error(*entry.mean_interval)
+    return run_error(entry)
 
 
 def _unit(content: ReportContent, name: str) -> str:

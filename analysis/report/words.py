@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from analysis.choice.compromise import ExpectedResponse
-from analysis.report.rounding import fixed, p_text, plain
+from analysis.report.rounding import fixed, interval_error, p_text, plain
 from analysis.report.table import Sign
 from doe.study.brief import Forbid, Limit, Response, Study
 from doe.study.finding import Level
@@ -67,6 +67,15 @@ def goal_text(response: Response) -> str:
             )
         case None:
             return "no aim"
+
+
+def run_error(expected: ExpectedResponse) -> float | None:
+    """Choose the digits of an expected value: those that one new run carries, else its mean.
+
+    The formula card keeps no more than that, so that the same value reads alike everywhere.
+    """
+    error = interval_error(*expected.run_interval)
+    return interval_error(*expected.mean_interval) if error is None else error
 
 
 def run_interval_meets(response: Response, expected: ExpectedResponse) -> bool | None:

@@ -25,11 +25,11 @@ def _parts(found: TradeOffs, study: Study) -> Iterator[str]:
         yield _frontier(found.frontier)
     pulls = (*found.weights, *found.views)
     if pulls:
-        yield _pulls(pulls)
+        yield _pulls(pulls, study)
     if found.least_regret is not None:
         yield _regret(found.least_regret)
     if found.limit_prices.prices:
-        yield _prices(found.limit_prices)
+        yield _prices(found.limit_prices, study)
     if found.least_dose is not None:
         yield _dose(found.least_dose, study)
 
@@ -59,7 +59,7 @@ def _frontier(found: Frontier) -> str:
     )
 
 
-def _pulls(pulls: Sequence[Pull]) -> str:
+def _pulls(pulls: Sequence[Pull], study: Study) -> str:
     names = list(pulls[0].changes)
     rows = [
         [
@@ -71,7 +71,7 @@ def _pulls(pulls: Sequence[Pull]) -> str:
         ]
         for one in pulls
     ]
-    heads = ["if", "gains", "moves by", "most", *names]
+    heads = ["if", "gains", "moves by", "most", *_with_units(names, study)]
     return (
         "How the compromise moves with the weights (largest move as a part of a range, and what "
         "each response\nchanges):\n" + text_table(heads, rows)
@@ -92,7 +92,7 @@ def _regret(found: LeastRegret) -> str:
     )
 
 
-def _prices(found: LimitPrices) -> str:
+def _prices(found: LimitPrices, study: Study) -> str:
     names = list(found.prices[0].changes)
     rows = [
         [
@@ -108,7 +108,9 @@ def _prices(found: LimitPrices) -> str:
         if found.is_met
         else "No recipe meets every limit; what relaxing one alone gives"
     )
-    return f"{head}:\n" + text_table(["limit", "relaxed by", "gain", *names], rows)
+    return f"{head}:\n" + text_table(
+        ["limit", "relaxed by", "gain", *_with_units(names, study)], rows
+    )
 
 
 def _dose(found: LeastDose, study: Study) -> str:
@@ -141,6 +143,10 @@ def signed(value: float) -> str:
     """
     text = plain(value)
     return f"+{text}" if value > 0.0 and text != "0" else text
+
+
+def _with_units(names: Sequence[str], study: Study) -> list[str]:
+    return [f"{name} {_unit(study, name)}".rstrip() for name in names]
 
 
 def _unit(study: Study, name: str) -> str:
