@@ -200,7 +200,8 @@ def _controls(done: WhatWasDone) -> Iterator[str]:
     names = dict.fromkeys(done.plan.control_names.values())
     alone = [name for name in names if fold(name) not in map(fold, done.compared)]
     if alone:
-        yield f"Controls: nothing could be compared with {_listed(alone)}."
+        named = _listed([f"'{name}'" for name in alone])
+        yield f"Controls: {named} was run, but could not be compared with the recipe."
 
 
 def _gelling(done: WhatWasDone) -> Iterator[str]:

@@ -22,7 +22,8 @@ from analysis.report.paper.looks import (
 from doe.sheets.fonts import PLAIN, marked_up
 from doe.sheets.paper import text_points
 
-NUMBER_ROOM, PAGE_ROOM = 24.0, 26.0
+# Room for a number as long as 10.10, and for that of a page.
+NUMBER_ROOM, PAGE_ROOM = 30.0, 26.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -116,5 +116,5 @@ def test_a_control_without_a_comparison_is_named() -> None:
     """It was run, and still nothing is known of the gain on it."""
     plan = runs({"dose": [1.0, 2.0]}, control="no additive")
 
-    assert "compared with no additive" in said(replace(DONE, plan=plan))
+    assert "'no additive' was run, but could not be compared" in said(replace(DONE, plan=plan))
     assert "Controls" not in said(replace(DONE, plan=plan, compared=("No additive",)))
