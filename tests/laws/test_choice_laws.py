@@ -114,7 +114,7 @@ def test_the_compromise_lies_on_the_bench_steps(seed: int) -> None:
     assert found.loss >= 0.0
 
 
-@pytest.mark.parametrize("seed", (0, 1))
+@pytest.mark.parametrize("seed", [0, 1])
 def test_no_setting_on_the_steps_is_better(seed: int) -> None:
     """Every mark of a small region, one by one."""
     problem = _stepped(seed)
@@ -131,7 +131,7 @@ def test_no_setting_on_the_steps_is_better(seed: int) -> None:
     assert objective.overall(objective.values(rows)).max() <= found.best.desirability + 1e-9
 
 
-@pytest.mark.parametrize("seed", (0, 1))
+@pytest.mark.parametrize("seed", [0, 1])
 def test_renaming_and_reordering_factors_permutes_the_optimum(seed: int) -> None:
     """Names and order of factors are words only."""
     rng = np.random.default_rng(seed)
@@ -151,7 +151,7 @@ def test_renaming_and_reordering_factors_permutes_the_optimum(seed: int) -> None
         assert float(one[name]) == pytest.approx(float(two[name]), abs=1e-4)
 
 
-@pytest.mark.parametrize("seed", (0, 1))
+@pytest.mark.parametrize("seed", [0, 1])
 def test_within_limits_keeps_every_acceptance_limit(seed: int) -> None:
     """At predicted values, wherever that can be done."""
     problem = random_problem(seed)
