@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.lab.as_made import AsMade, as_made
 from analysis.lab.computing.registry import COMPUTE
+from analysis.lab.grind_time import grind_time_of
 from analysis.lab.raw_grouping import (
     GroupedUnit,
     References,
@@ -25,7 +26,7 @@ from analysis.lab.raw_unit import Computed, OptionValues, RawUnit
 from doe.methods.method import Method
 from doe.methods.registry import METHODS
 from doe.methods.settling import OF
-from doe.study.brief import Factor, Response, Study
+from doe.study.brief import Response, Study
 from doe.study.computed_merge import COMPUTED
 from doe.study.doubt import Doubt, tell
 from doe.study.finding import Finding
@@ -263,13 +264,6 @@ def _over_time(
         (GroupedUnit((first[number], None, None, 1)), _means(points))
         for number, points in sorted(values.items())
     ]
-
-
-def grind_time_of(study: Study) -> Factor | None:
-    """Find the factor that says how long a sample was ground: per sample, in minutes or hours."""
-    timed = [one for one in study.varied_factors if one.unit in ("min", "h", "s")]
-    per_sample = [one for one in timed if one.set_per == "sample"]
-    return next(iter((*per_sample, *timed)), None)
 
 
 def _over_ages(

@@ -82,9 +82,12 @@ def _steps(card: FormulaCard, has_box: bool) -> Iterator[tuple[Cell, ...]]:
         if line.kind == "balance":
             yield from (_titrant_cells(one) + empty for one in card.titrations)
     for one in card.titrations:
-        target = _reading_text(one.titration)
-        what = task_text(one.titration.factor, READ_REACHED)
-        yield (Cell(text=what), Cell(text=target), Cell(text=_off_text(one.titration)), *empty)
+        # A pH among kilograms would be read as one: it stands in words.
+        target = (
+            f"{READ_REACHED}: {_reading_text(one.titration)} {_off_text(one.titration)}".rstrip()
+        )
+        what = task_text(one.titration.factor, target)
+        yield (Cell(text=what), Cell(text=""), Cell(text=MISSING), *empty)
     held = max(card.titrations, key=lambda one: one.held_back_kg, default=None)
     if held is not None and held.held_back_kg > 0:
         titrants = [one.titration.titrant for one in card.titrations]
@@ -105,7 +108,7 @@ def _reading_text(one: AgreedTitration) -> str:
 
 
 def _off_text(one: AgreedTitration) -> str:
-    return MISSING if one.tolerance is None else f"{plain(one.tolerance)} {one.unit}".rstrip()
+    return "" if one.tolerance is None else f"± {plain(one.tolerance)} {one.unit}".rstrip()
 
 
 def _weigh_cells(line: CardLine, has_box: bool) -> tuple[Cell, ...]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.lab.deriving import grind_time_of
+from analysis.lab.grind_time import grind_time_of
 from analysis.lab.response_data import ResponseData
 from doe.errors import FitError
 from doe.model.bend import FORM_KINDS, FORMS, Bend, FormName
