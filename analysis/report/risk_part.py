@@ -86,7 +86,7 @@ def risk_table(risk: Risk) -> Table:
         name="risk",
         title="How often production meets each limit at the recommended recipe.",
         head=(
-            "Response", "Limit", "Expected", f"{percent(risk.level)} of batches within",
+            "Response", "Limit", "Middle batch", f"{percent(risk.level)} of batches within",
             "Meet it, of 100", "True", "Room, sd",
         ),
         rows=tuple(

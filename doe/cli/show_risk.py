@@ -9,7 +9,8 @@ from analysis.risk.robust import told_alike
 from analysis.risk.words import of_hundred, source_words
 from doe.cli.screen import paragraph, text_table
 from doe.cli.show_window import show_box, show_grids, show_robust
-from doe.steps.risk import KEPT, RiskOutcome
+from doe.steps.nominal import KEPT
+from doe.steps.risk import RiskOutcome
 
 # A source whose removal gives less than this is in the table, but not in the sentence.
 WORTH_A_SENTENCE = 0.001
@@ -64,7 +65,7 @@ def _responses(risk: Risk) -> str:
     heads = [
         "response",
         "limit",
-        "expected",
+        "middle batch",
         "unit",
         f"{percent(risk.level)} of batches within",
         "meet it, of 100",

@@ -22,9 +22,8 @@ from doe.steps.agreed_ground import agreed_risk, confirmations_now, ground_of
 from doe.steps.agreement_match import match_now
 from doe.steps.analysis_of import analyse
 from doe.steps.model_choice import FitOptions
-from doe.steps.nominal import refuse_outside
+from doe.steps.nominal import named_settings, nominal_row, refuse_outside
 from doe.steps.results import json_bytes, write_results
-from doe.steps.risk import RiskOptions, named_settings, nominal_settings
 from doe.steps.session import Session, open_study
 from doe.study.agreement import AGREEMENT_FILE, Agreement, FinalWord, RoleLine, Says, Version
 from doe.study.agreement_file import decode_agreement, with_final, with_line, with_version
@@ -212,8 +211,7 @@ def _propose(
     analysis = analyse(session, FitOptions(level=asked.level))
     seed = session.seed(asked.seed)
     ground = ground_of(analysis, asked.level)
-    chosen = RiskOptions(at=asked.at, compromise=asked.compromise, level=asked.level)
-    row, of = nominal_settings(analysis, chosen, seed, ground.production)
+    row, of = nominal_row(analysis, asked.at, seed, afresh=asked.compromise, level=asked.level)
     if asked.at:
         refuse_outside(analysis, row)
     settings = named_settings(row, analysis.coding, ground.production)

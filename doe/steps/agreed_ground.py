@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.agreement.agreement import AgreedRisk, Ground
+from analysis.agreement.judged_round import JudgedRound
 from analysis.risk.draws import DrawPlan
 from analysis.risk.probability import assess_risk
 from doe.errors import OptimumError
 from doe.steps.analysis_of import StudyAnalysis
-from doe.steps.confirm_judging import JudgedRound, judged_rounds
+from doe.steps.confirm_judging import judged_rounds
 from doe.steps.risk import risk_model_of
 from doe.steps.session import Session
 from doe.study.agreement import AgreedConfirmation

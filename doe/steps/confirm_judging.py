@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.agreement.confirmation import RoundOutcome, judge
-from analysis.agreement.judged_round import JudgedRound as JudgedRound
+from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.observed import Observed, observe
 from analysis.agreement.planning import scale_of
 from analysis.agreement.plant import PlantOutcome, judge_plant

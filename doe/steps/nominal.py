@@ -8,15 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.surface.lines import TOUCH, inside_region
-from analysis.surface.noise import production_of
+from analysis.surface.noise import Production, full_row, production_of
 from doe.errors import Fault, StudyError
-from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
+from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis, settings_table
 from doe.steps.analysis_of import StudyAnalysis
-from doe.steps.risk import RiskOptions, named_settings, nominal_settings
-from doe.steps.settings_text import own_ends
+from doe.steps.choose import ChooseOptions, search_compromise
+from doe.steps.settings_text import own_ends, settings_row, split_assignment
 from doe.study.brief import Study
+from doe.study.names import match_name
 from doe.study.settings import FloatArray
 
+KEPT, FRESH, GIVEN = "kept settings", "compromise", "given settings"
 # Closer than this part of its range to an end, a setting lies at the end.
 _AT_END = 1e-6
 
@@ -54,7 +56,7 @@ def nominal_of(analysis: StudyAnalysis, at: Sequence[str], seed: int) -> Nominal
     """
     coding = analysis.coding
     production = production_of(analysis.session.study, coding)
-    row, of = nominal_settings(analysis, RiskOptions(at=tuple(at)), seed, production)
+    row, of = nominal_row(analysis, at, seed)
     noise = {coding.names[j] for j in production.columns}
     if at:
         refuse_outside(analysis, row)
@@ -63,6 +65,69 @@ def nominal_of(analysis: StudyAnalysis, at: Sequence[str], seed: int) -> Nominal
         inside=bool(inside_region(analysis.region, row[None, :], production.columns)[0]),
         at_edge=_at_edge(row, coding, noise),
     )  # fmt: skip
+
+
+def nominal_row(
+    analysis: StudyAnalysis,
+    at: Sequence[str],
+    seed: int,
+    *,
+    afresh: bool = False,
+    level: float = 0.95,
+) -> tuple[FloatArray, str]:
+    """Give the settings, shape (k,), noise factors at their mean, and whose they are.
+
+    Args:
+        analysis: The study.
+        at: `NAME=VALUE` once a setting; empty for those kept, else the compromise.
+        seed: Of the search.
+        afresh: Search the compromise anew, whatever was kept.
+        level: Confidence of the compromise's intervals, 0..1.
+
+    Raises:
+        StudyError: Settings that were given or kept cannot be read.
+    """
+    coding = analysis.coding
+    production = production_of(analysis.session.study, coding)
+    chosen = analysis.session.choices.chosen
+    if at:
+        pairs = [split_assignment(text) for text in at]
+        return _row(pairs, coding, production, "--at"), GIVEN
+    if chosen is not None and not afresh:
+        kept = [(name, _text(value)) for name, value in chosen.settings.items()]
+        return _row(kept, coding, production, "choices.toml, [chosen]"), KEPT
+    found = search_compromise(analysis, ChooseOptions(level=level), seed)
+    return full_row(found.best.settings, coding, production), FRESH
+
+
+def _row(
+    pairs: Sequence[tuple[str, str]], coding: Coding, production: Production, where: str
+) -> FloatArray:
+    """Read settings; noise factors, which nobody sets, lie at their production mean."""
+    given = dict(pairs)
+    if len(given) < len(pairs):
+        raise StudyError("a setting is given twice", where=where)
+    named = [match_name(name, coding.names) for name in given]
+    for column, mean in zip(production.columns, production.means, strict=True):
+        axis = coding.axes[column]
+        if axis.name not in named:
+            # Any level of a choice will do: it is drawn, not set.
+            any_one = axis.levels[0] if isinstance(axis, ChoiceAxis) else float(mean)
+            given[axis.name] = _text(any_one)
+    return settings_row(given, coding, where)
+
+
+def _text(value: float | str) -> str:
+    return value if isinstance(value, str) else np.format_float_positional(value, trim="0")
+
+
+def named_settings(
+    row: FloatArray, coding: Coding, production: Production
+) -> dict[str, float | str]:
+    """Name settings of a row, shape (k,); noise factors and what a level lacks are left out."""
+    noise = {coding.names[j] for j in production.columns}
+    named = settings_table(row[None, :], coding).row(0)
+    return {name: value for name, value in named.items() if value is not None and name not in noise}
 
 
 def refuse_outside(analysis: StudyAnalysis, row: FloatArray) -> None:
@@ -127,10 +192,9 @@ def _at_edge(row: FloatArray, coding: Coding, noise: set[str]) -> tuple[str, ...
     for value, axis in zip(row, coding.axes, strict=True):
         if not isinstance(axis, NumericAxis | ShareAxis) or axis.name in noise or np.isnan(value):
             continue
-        low, high = (own_ends(axis, row, coding) if isinstance(axis, NumericAxis) else None) or (
-            axis.low,
-            axis.high,
-        )
+        ends = _ends(axis, row, coding)
+        assert ends is not None  # a number and a share have ends
+        low, high = ends
         if min(abs(value - low), abs(value - high)) <= _AT_END * (high - low):
             found.append(axis.name)
     return tuple(found)

@@ -23,8 +23,8 @@ from analysis.report.decide.page import render_decide
 from analysis.report.page import Page, make_page, render_page
 from analysis.report.paper.document import lacking_signs, lacking_words, report_pdf
 from analysis.report.tables import report_tables
-from analysis.risk.draws import DrawPlan
-from analysis.risk.probability import Risk, assess_risk
+from analysis.risk.draws import DRAWS, DrawPlan
+from analysis.risk.probability import Risk
 from analysis.risk.robust import RobustQuestion
 from analysis.risk.robust_window import RobustWindow
 from analysis.surface.noise import full_row, production_of
@@ -42,15 +42,15 @@ from doe.steps.influence import study_influence
 from doe.steps.invented.marked import is_invented
 from doe.steps.next_steps import steps_of_models
 from doe.steps.results import json_bytes, write_results
-from doe.steps.risk import risk_model_of, robust_window_of
+from doe.steps.risk import risk_at, risk_model_of, robust_window_of
 from doe.steps.session import Session, open_study
 from doe.steps.status import analysis_if_any, study_status
 from doe.study.finding import Finding
 
 PAGE, PAPER = "report.html", "report.pdf"
 CARD = "decide.html"
-# Batches drawn for the page; `risk` draws more and tells the last digit.
-RISK_DRAWS = 16_384
+# Confidence of every interval of the page, 0..1.
+LEVEL = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -236,7 +236,7 @@ def _risk(
         question = RobustQuestion(
             study=study, region=analysis.region, surfaces=analysis.surfaces, model=model, seed=seed
         )
-        risk = assess_risk(model, at, DrawPlan(draws=RISK_DRAWS, seed=seed))
+        risk = risk_at(analysis, model, at, DrawPlan(draws=DRAWS, seed=seed), level=LEVEL)
         return risk, robust_window_of(analysis, question, at)
     except OptimumError:
         return None, None

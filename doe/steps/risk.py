@@ -7,8 +7,6 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from analysis.fits.together import coefficients_together
 from analysis.risk.batch_and_test import shares_of_test
 from analysis.risk.contributions import Contribution
@@ -19,24 +17,21 @@ from analysis.risk.probability import ResponseRisk, Risk, assess_risk
 from analysis.risk.robust import LEVEL, RobustQuestion
 from analysis.risk.robust_window import RobustWindow, find_robust_window
 from analysis.surface.lines import inside_region
-from analysis.surface.noise import Production, full_row, production_of
+from analysis.surface.noise import Production, production_of
 from doe.errors import StudyError
-from doe.model.coding import ChoiceAxis, Coding, settings_table
 from doe.steps.analysis_of import StudyAnalysis, analyse
-from doe.steps.choose import ChooseOptions, search_compromise
 from doe.steps.contract import envelope
 from doe.steps.model_choice import FitOptions
+from doe.steps.nominal import named_settings, nominal_row
 from doe.steps.remembered import LastFound
 from doe.steps.results import json_bytes, write_results
 from doe.steps.risk_beside_predict import wider_than_predicted
 from doe.steps.session import open_study
-from doe.steps.settings_text import settings_row, split_assignment
 from doe.steps.window_contract import robust_object, window_files, window_object
 from doe.study.finding import Finding
 from doe.study.names import match_name
 from doe.study.settings import FloatArray
 
-KEPT, FRESH, GIVEN = "kept settings", "compromise", "given settings"
 # More than these take minutes and tell nothing more.
 MOST_DRAWS = 16_777_216
 
@@ -121,7 +116,8 @@ class RiskOutcome:
         return risk_contract(self)
 
 
-# The report after `risk` need not search again.
+# The report after `risk` need not draw and search again.
+_LAST_RISK: LastFound[Risk] = LastFound()
 _LAST_WINDOW: LastFound[RobustWindow] = LastFound()
 
 
@@ -140,7 +136,7 @@ def assess_study_risk(path: Path, options: RiskOptions | None = None) -> RiskOut
     model = risk_model_of(analysis)
     seed = session.seed(asked.seed)
     production = production_of(session.study, analysis.coding)
-    nominal, of = nominal_settings(analysis, asked, seed, production)
+    nominal, of = nominal_row(analysis, asked.at, seed, afresh=asked.compromise, level=asked.level)
     plan = DrawPlan(draws=asked.draws, seed=seed)
     risk = assess_risk(model, nominal, plan, level=asked.level)
     outcome = RiskOutcome(
@@ -178,6 +174,14 @@ def _robust_window(
         if not pair:
             raise
         raise _no_window(f"{' and '.join(pair)} ({error})", names) from error
+
+
+def risk_at(
+    analysis: StudyAnalysis, model: RiskModel, at: FloatArray, plan: DrawPlan, *, level: float
+) -> Risk:
+    """Judge one recipe in production; asked the same again in one process, the same is given."""
+    key = (str(analysis.session.folder.path), analysis.session.inputs(), plan, level, at.tobytes())
+    return _LAST_RISK.or_find(key, lambda: assess_risk(model, at, plan, level=level))
 
 
 def robust_window_of(
@@ -239,56 +243,6 @@ def _refuse_options(asked: RiskOptions) -> None:
             f"{asked.probability:g} cannot be held by a robust choice", where="--probability",
             allowed="above 0 and below 1, such as 0.9",
         )  # fmt: skip
-
-
-def nominal_settings(
-    analysis: StudyAnalysis, asked: RiskOptions, seed: int, production: Production
-) -> tuple[FloatArray, str]:
-    """Give the settings to judge, shape (k,), noise factors at their mean, and whose they are.
-
-    Raises:
-        StudyError: Settings that were given or kept cannot be read.
-    """
-    coding = analysis.coding
-    chosen = analysis.session.choices.chosen
-    if asked.at:
-        pairs = [split_assignment(text) for text in asked.at]
-        return _row(pairs, coding, production, "--at"), GIVEN
-    if chosen is not None and not asked.compromise:
-        kept = [(name, _text(value)) for name, value in chosen.settings.items()]
-        return _row(kept, coding, production, "choices.toml, [chosen]"), KEPT
-    found = search_compromise(analysis, ChooseOptions(level=asked.level), seed)
-    return full_row(found.best.settings, coding, production), FRESH
-
-
-def _row(
-    pairs: Sequence[tuple[str, str]], coding: Coding, production: Production, where: str
-) -> FloatArray:
-    """Read settings; noise factors, which nobody sets, lie at their production mean."""
-    given = dict(pairs)
-    if len(given) < len(pairs):
-        raise StudyError("a setting is given twice", where=where)
-    named = [match_name(name, coding.names) for name in given]
-    for column, mean in zip(production.columns, production.means, strict=True):
-        axis = coding.axes[column]
-        if axis.name not in named:
-            # Any level of a choice will do: it is drawn, not set.
-            any_one = axis.levels[0] if isinstance(axis, ChoiceAxis) else float(mean)
-            given[axis.name] = _text(any_one)
-    return settings_row(given, coding, where)
-
-
-def _text(value: float | str) -> str:
-    return value if isinstance(value, str) else np.format_float_positional(value, trim="0")
-
-
-def named_settings(
-    row: FloatArray, coding: Coding, production: Production
-) -> dict[str, float | str]:
-    """Name settings of a row, shape (k,); noise factors and what a level lacks are left out."""
-    noise = {coding.names[j] for j in production.columns}
-    named = settings_table(row[None, :], coding).row(0)
-    return {name: value for name, value in named.items() if value is not None and name not in noise}
 
 
 def _outside(

@@ -15,8 +15,9 @@ from doe.cli.app import run
 from doe.cli.show_risk import show_risk
 from doe.errors import StudyError
 from doe.steps.adopt import adopt_table
+from doe.steps.nominal import FRESH, KEPT
 from doe.steps.results import write_choices
-from doe.steps.risk import FRESH, KEPT, RiskOptions, RiskOutcome, assess_study_risk
+from doe.steps.risk import RiskOptions, RiskOutcome, assess_study_risk
 from doe.steps.risk_beside_predict import wider_than_predicted
 from doe.steps.session import open_study
 from doe.study.choices import ChosenSettings
