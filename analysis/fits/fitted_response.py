@@ -37,7 +37,7 @@ from analysis.fits.reduction import Reduction
 from analysis.fits.scales import scale_of
 from analysis.fits.strata_of_data import strata_of_data
 from analysis.fits.with_controls import WithControls
-from analysis.lab.response_data import ResponseData
+from analysis.lab.response_data import ResponseData, in_words
 from doe.errors import FitError
 from doe.model.coding import Coding
 from doe.model.information import condition_of, vif
@@ -156,7 +156,7 @@ def fit_response(
 def _refuse_unfit(data: ResponseData) -> None:
     where = f"response '{data.response.name}'"
     if all(name is not None for name in data.control):
-        waiting = f"{len(data.pending)} runs wait for theirs" if data.pending else ""
+        waiting = in_words("run", data.pending) + " still waiting" if data.pending else ""
         raise FitError(
             "there is no run of the plan with a reading that can be fitted",
             where=where,

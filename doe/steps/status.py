@@ -138,7 +138,9 @@ def _reading_lines(session: Session, analysis: StudyAnalysis | None) -> Iterator
         else:
             named = ", ".join(map(str, waiting[:8])) + (" …" if len(waiting) > 8 else "")
             yield _line(
-                "waiting", f"Readings of {response.name}: {len(waiting)} runs wait ({named})."
+                "waiting",
+                f"Readings of {response.name}: {len(waiting)} "
+                f"{'run waits' if len(waiting) == 1 else 'runs wait'} ({named}).",
             )
 
 
