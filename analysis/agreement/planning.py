@@ -22,6 +22,7 @@ from doe.study.confirmation import (
     FrozenResponse,
     FrozenRule,
     FrozenScale,
+    SharedBy,
 )
 from doe.study.settings import FloatArray
 
@@ -92,8 +93,7 @@ def foretell(
 
 def scale_of(frozen: FrozenScale) -> Scale:
     """Give the scale as the fits know it."""
-    name = frozen.name
-    return Scale(name=name, power=frozen.power, bounds=frozen.bounds)  # type: ignore[arg-type] # checked by the fit that wrote it
+    return Scale(name=frozen.name, power=frozen.power, bounds=frozen.bounds)
 
 
 def _frozen(
@@ -138,6 +138,7 @@ def _rule(
     basis: ConfirmBasis, asked: RoundAsked, each: float, frozen: Sequence[FrozenResponse]
 ) -> FrozenRule:
     level, m = asked.size.level, len(basis.fits)
+    shared: SharedBy
     if m == 0:
         shared, words = "none", "No response has an interval: the limits alone decide."
     elif m == 1:
@@ -164,6 +165,5 @@ def _rule(
     if asked.plant:
         words = "Where the plant's mean lies off what was foretold is told and not judged."
     return FrozenRule(
-        level=level, each_level=each, words=(words, on_limits),
-        shared_by=shared,  # type: ignore[arg-type] # one of the four words above
+        level=level, each_level=each, words=(words, on_limits), shared_by=shared
     )  # fmt: skip

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 
 from analysis.agreement.confirmation import ResponseOutcome, frozen_limits
 from analysis.agreement.judged_round import JudgedRound
@@ -109,8 +111,8 @@ def _span(one: ResponseOutcome) -> tuple[float, float]:
 def _key(axes: Axes, shown: list[ResponseOutcome], where: str) -> None:
     keys: list[Artist] = []
 
-    def mark(label: str, **looks: object) -> None:
-        keys.extend(axes.plot([], [], label=label, **looks))  # type: ignore[arg-type] # looks of a line
+    def mark(label: str, **looks: Any) -> None:
+        keys.append(Line2D([], [], label=label, **looks))
 
     mark("foretold", color=INK, linewidth=1.6)
     if any(one.interval is not None for one in shown):

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from analysis.choice.frontier import Frontier
 from analysis.figures.contour_marks import add_legend
@@ -79,7 +81,7 @@ def draw_frontier(
             off |= dict.fromkeys(_panel(axes, frontier, pair, limits, controls or {}))
             _label(axes, frontier, pair, aims, outer=(row == n - 1, column == 0))
     shown = [name for name in controls or {} if name not in off or n > 1]
-    _key(figure, grid[0, 0], shown, has_broken=not frontier.accepted.all(), limits=bool(limits))
+    _key(figure, shown, has_broken=not frontier.accepted.all(), limits=bool(limits))
     return Drawn(
         name=file_stem("frontier"),
         kind="frontier",
@@ -102,7 +104,7 @@ def _panel(
     points: FloatArray = frontier.values[:, list(pair)]
     _points(axes, points, frontier.accepted)
     here = frontier.compromise[list(pair)]
-    axes.plot(*here, marker="*", markersize=13, color=OXIDE, markeredgecolor=PAPER, zorder=6)
+    axes.plot(*here, marker="P", markersize=9, color=OXIDE, markeredgecolor=PAPER, zorder=6)
     every = np.vstack([points, here])
     low, high = every.min(axis=0), every.max(axis=0)
     span = np.maximum(high - low, 1e-12 + 1e-6 * np.abs(high))
@@ -162,31 +164,24 @@ def _label(
         axes.tick_params(labelleft=False)
 
 
-def _key(
-    figure: Figure, axes: object, controls: Sequence[str], *, has_broken: bool, limits: bool
-) -> None:
-    panel = as_axes(axes)
+def _key(figure: Figure, controls: Sequence[str], *, has_broken: bool, limits: bool) -> None:
     keys: list[Artist] = []
 
-    def mark(label: str, **looks: object) -> None:
-        keys.extend(
-            panel.plot([], [], linestyle="none", label=wrap(label, KEY_CHARACTERS), **looks)  # type: ignore[arg-type] # looks of a line
-        )
+    def mark(label: str, **looks: Any) -> None:
+        label = wrap(label, KEY_CHARACTERS)
+        keys.append(Line2D([], [], linestyle="none", label=label, **looks))
 
     met = "recipe on the frontier" + (", every limit met" if limits else "")
     mark(met, marker="o", color=ROOM, markersize=5)
     if has_broken:
         mark("a limit not met", marker="o", color=FAINT_INK, markerfacecolor=PAPER, markersize=5)
-    mark("compromise", marker="*", color=OXIDE, markersize=11)
+    mark("compromise", marker="P", color=OXIDE, markersize=8)
     for i, name in enumerate(controls):
         marker = CONTROL_MARKERS[i % len(CONTROL_MARKERS)]
         mark(f"control '{name}'", marker=marker, color=INK, markersize=5)
     if limits:
-        keys.extend(
-            panel.plot(
-                [], [], color=FAINT_INK, linewidth=1.0, linestyle="--", label="acceptance limit"
-            )
-        )
+        label = "acceptance limit"
+        keys.append(Line2D([], [], color=FAINT_INK, linewidth=1.0, linestyle="--", label=label))
     add_legend(figure, keys, columns=2)
 
 

@@ -94,8 +94,9 @@ def _settings(analysis: StudyAnalysis, old: Compromise, new: Compromise) -> tupl
     found = []
     for name, before in old.best.settings.items():
         after = new.best.settings.get(name)
-        both = isinstance(before, float) and isinstance(after, float)
-        part = abs(float(after) - float(before)) / spans[name] if both and name in spans else None  # type: ignore[arg-type] # both are numbers
+        part = None
+        if isinstance(before, float) and isinstance(after, float) and name in spans:
+            part = abs(after - before) / spans[name]
         found.append(SettingMove(setting=name, before=before, after=after, part=part))
     return tuple(found)
 

@@ -19,11 +19,14 @@ CONFIRMATION_LAYOUT = "confirmation"
 PLANT_DETAIL = "plant"
 
 
+SharedBy = Literal["joint", "bonferroni", "single", "none"]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrozenScale:
     """The scale of a prediction; see `analysis.fits.fit.Scale`."""
 
-    name: str
+    name: Literal["identity", "log", "logit", "square root", "power"]
     power: float | None = None
     bounds: tuple[float, float] | None = None
 
@@ -105,7 +108,7 @@ class FrozenRule:
 
     level: float
     each_level: float
-    shared_by: Literal["joint", "bonferroni", "single", "none"]
+    shared_by: SharedBy
     words: tuple[str, ...]
 
 

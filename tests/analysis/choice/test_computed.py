@@ -46,8 +46,8 @@ def problem(kind: str, seed: int) -> tuple[Study, Region, dict[str, Surface]]:
     ]  # fmt: skip
     for name in COMPUTED:
         known = bare.response(name)
-        surfaces[name] = exact_response(bare, known, coding)
-        values = surfaces[name].values(points)  # type: ignore[union-attr]  # none is None here
+        surfaces[name] = computed = exact_response(bare, known, coding)
+        values = computed.values(points)
         low, high = float(values.min()), float(values.max())
         responses.append(
             {"name": name, "from": name, "aim": "low", "best": low - 0.1 * (high - low),

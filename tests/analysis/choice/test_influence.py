@@ -85,7 +85,9 @@ def test_a_wild_reading_is_named_with_what_it_does_to_the_compromise() -> None:
     assert most is not None
     assert most.unit.number == 9
     assert most.searched
-    assert told.most("batch").unit.number == 5  # type: ignore[union-attr]
+    batch = told.most("batch")
+    assert batch is not None
+    assert batch.unit.number == 5
     caution = told.findings[0]
     assert caution.level == "caution"
     assert caution.what.startswith("Without run 9 the compromise moves: x from ")
