@@ -13,7 +13,8 @@ from analysis.choice.compromise import Compromise
 from analysis.choice.influential import InfluenceOnChoice
 from analysis.choice.trade_offs import TradeOffs
 from analysis.choice.with_full import WithFull
-from analysis.figures.album import AlbumRequest, make_album
+from analysis.figures.album import make_album
+from analysis.figures.album_request import AlbumRequest
 from analysis.figures.drawn import Drawn
 from analysis.figures.files import save_figures
 from analysis.report.content import Provenance, ReportContent

@@ -13,7 +13,8 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from analysis.figures.album import FIGURES, leading_pair, make_album
+from analysis.figures.album import FIGURES, make_album
+from analysis.figures.album_surfaces import leading_pair
 from analysis.figures.coefficients import draw_coefficients
 from analysis.figures.contours import draw_contours
 from analysis.figures.drawn import Drawn, file_stem

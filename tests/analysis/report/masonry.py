@@ -20,7 +20,8 @@ from analysis.choice.influential import (
 )
 from analysis.choice.limit_prices import LimitPrices
 from analysis.choice.trade_offs import TradeOffs
-from analysis.figures.album import AlbumRequest, make_album
+from analysis.figures.album import make_album
+from analysis.figures.album_request import AlbumRequest
 from analysis.figures.drawn import Drawn
 from analysis.fits.assessment import UnitEffects
 from analysis.fits.fitted_response import FittedResponse, fit_response
