@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import stats
 
-from analysis.fits.assessment import Curvature
+from analysis.fits.check_values import Curvature
 from analysis.fits.fit_table import FitTable
 from analysis.fits.least_squares import LeastSquares
 from doe.model.coding import Coding, NumericAxis, code

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from analysis.fits.assessment import Normality, OrderDrift, Outlier, RunRow
+from analysis.fits.assessment import RunRow
+from analysis.fits.check_values import Normality, OrderDrift, Outlier
 from analysis.fits.fit_table import FitTable
 from analysis.fits.least_squares import LeastSquares
 from analysis.fits.neighbours import neighbour_ratio

@@ -13,10 +13,10 @@ from analysis.fits.assessment import (
     BoxCox,
     CoefficientRow,
     ComponentRow,
-    Curvature,
     LackOfFit,
     Misleading,
 )
+from analysis.fits.check_values import Curvature
 from analysis.fits.curvature import centre_runs
 from analysis.fits.in_strata import InStrata
 from analysis.fits.kenward_roger import single_df

@@ -17,7 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import linalg, stats
 
-from analysis.fits.assessment import Normality, OrderDrift, Outlier, RunRow
+from analysis.fits.assessment import RunRow
+from analysis.fits.check_values import Normality, OrderDrift, Outlier
 from analysis.fits.diagnostics import ALONE, OUTLIER_RISK
 from analysis.fits.envelope import envelope_in_strata
 from analysis.fits.in_strata import InStrata

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from analysis.fits.assessment import LevelScatter, UnequalScatter
+from analysis.fits.check_values import LevelScatter, UnequalScatter
 from analysis.fits.in_strata import InStrata
 from analysis.fits.least_squares import LeastSquares
 from analysis.fits.mixed_diagnostics import factor_of_conditional, mean_of_runs
