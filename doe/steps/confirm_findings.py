@@ -225,20 +225,17 @@ def _plant(judged: JudgedRound) -> Iterator[Finding]:
                 advice="Move the settings for the plant, or make more plant batches if this rests "
                 "on few.",
             )
-    off = [one for one in judged.plant if one.is_told]
-    for one in off:
+    for one in judged.plant:
+        if not one.is_told:
+            continue
         yield Finding(
             level="caution",
-            what=f"The plant lies off the laboratory in {one.response}: {_offset(one.offset_is)} "
+            what=f"The plant lies off the laboratory in {one.response}: {one.offset_is} "
             f"{one.offset:.3g}.",
             evidence={"offset": float(f"{one.offset:.4g}")},
             advice="Hold the plant's values against the limits with this offset, not the "
             "laboratory's.",
         )
-
-
-def _offset(kind: str) -> str:
-    return "ratio" if kind == "ratio" else kind
 
 
 def _moved(moved: Moved | None) -> Iterator[Finding]:
