@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from analysis.agreement.confirmation import RoundOutcome
 from analysis.agreement.plant import PlantOutcome
 from analysis.agreement.reasons import NextRound, Reason
 from doe.study.confirmation import Confirmation
+
+Verdict = Literal["confirmed", "not confirmed", "open", ""]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,6 +42,14 @@ class JudgedRound:
     def state(self) -> str:
         """planned, waiting, judged or taken in."""
         return "taken in" if self.taken_in else self.outcome.state
+
+    @property
+    def verdict(self) -> Verdict:
+        """What the batches say; empty while they wait."""
+        if self.outcome.state != "judged":
+            return ""
+        passed = self.outcome.passed
+        return "open" if passed is None else "confirmed" if passed else "not confirmed"
 
     def head(self) -> str:
         """Name it where a sentence begins."""

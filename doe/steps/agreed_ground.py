@@ -84,15 +84,8 @@ def confirmations_now(
     return tuple(_confirmation(one, settings) for one in judged_rounds(session))
 
 
-def verdict_of(judged: JudgedRound) -> str:
-    """Say what the batches of a round said; empty while they wait."""
-    if judged.outcome.state != "judged":
-        return ""
-    return {True: "confirmed", False: "not confirmed", None: "open"}[judged.outcome.passed]
-
-
 def _confirmation(judged: JudgedRound, settings: Mapping[str, Any]) -> AgreedConfirmation:
-    entry, verdict = judged.entry, verdict_of(judged)
+    entry, verdict = judged.entry, judged.verdict
     is_here = _same(entry.settings, settings)
     where = "at these settings" if is_here else "at other settings"
     n = len(entry.runs)
@@ -102,7 +95,7 @@ def _confirmation(judged: JudgedRound, settings: Mapping[str, Any]) -> AgreedCon
         said, why = "NOT CONFIRMED", f" {judged.why_words()}"
     return AgreedConfirmation(
         number=entry.number, where=entry.where, verdict=verdict, here="yes" if is_here else "no",
-        words=f"{entry.words[:1].upper()}{entry.words[1:]}, {n} runs {where}: {said}.{why}",
+        words=f"{judged.head()}, {n} runs {where}: {said}.{why}",
     )  # fmt: skip
 
 

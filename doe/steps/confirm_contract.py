@@ -23,7 +23,7 @@ def confirm_contract(outcome: ConfirmOutcome) -> dict[str, Any]:
     judged = outcome.judged
     body = {
         "did": _did(outcome),
-        "verdict": _verdict(judged),
+        "verdict": (judged.verdict or None) if judged is not None else None,
         "settings": _settings(outcome),
         "sizes": [_size_object(one) for one in outcome.sizes],
         "size_words": list(outcome.size_words),
@@ -41,13 +41,6 @@ def _did(outcome: ConfirmOutcome) -> str:
     if outcome.judged is not None:
         return outcome.judged.outcome.state if not outcome.judged.taken_in else "taken in before"
     return "planned" if outcome.added is not None else "compared"
-
-
-def _verdict(judged: JudgedRound | None) -> str | None:
-    if judged is None or judged.outcome.state != "judged":
-        return None
-    passed = judged.outcome.passed
-    return "open" if passed is None else "confirmed" if passed else "not confirmed"
 
 
 def _settings(outcome: ConfirmOutcome) -> dict[str, float | str] | None:
