@@ -20,6 +20,7 @@ from scipy import stats
 from analysis.fits.fit import Fit
 from analysis.fits.fit_table import indicators
 from analysis.fits.lack_of_fit import pure_error, replicate_groups
+from analysis.fits.mixed_findings import units_word
 from analysis.fits.readings_on_scale import averaged
 from analysis.fits.scales import forward, log_slope
 from analysis.fits.strata_of_data import RUN, strata_of_data
@@ -205,8 +206,10 @@ def _runs_words(found: BenchScatter) -> str:
     if found.repeats_within:
         return f"Runs made twice within one {found.within}"
     each = found.within
-    plural = "batches" if each == "batch" else f"{each}s"
-    return f"Runs of equal settings in different {plural}, the shift of each {each} taken off,"
+    return (
+        f"Runs of equal settings in different {units_word(each)}, the shift of each {each} "
+        "taken off,"
+    )
 
 
 def _short(value: float) -> float:

@@ -17,7 +17,7 @@ from analysis.fits.kenward_roger import KenwardRoger, single_df
 from analysis.fits.least_squares import LeastSquares, solve_least_squares
 from analysis.fits.likelihood_of_mixed import profile_of
 from analysis.fits.mixed_assessing import assess_mixed
-from analysis.fits.mixed_findings import mixed_findings
+from analysis.fits.mixed_findings import mixed_findings, units_word
 from analysis.fits.no_scatter import has_no_scatter
 from analysis.fits.order_slope import OrderSlope
 from analysis.fits.readings_on_scale import (
@@ -122,9 +122,7 @@ def not_in_strata(strata: DataStrata, solved: LeastSquares) -> tuple[Finding, ..
     """
     if not strata.names or has_no_scatter(solved):
         return ()
-    words = " and ".join(
-        f"{name}es" if name.endswith("ch") else f"{name}s" for name in strata.names
-    )
+    words = " and ".join(units_word(name) for name in strata.names)
     return (
         Finding(
             level="caution",
