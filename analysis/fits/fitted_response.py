@@ -31,7 +31,7 @@ from analysis.fits.mixed_response import (
     rows_in_strata,
 )
 from analysis.fits.no_scatter import has_no_scatter, without_rounding
-from analysis.fits.order_slope import OrderSlope, less_middle
+from analysis.fits.order_slope import less_middle, slope_in
 from analysis.fits.readings_on_scale import averaged, log_jacobian, repeat_findings
 from analysis.fits.reduction import Reduction
 from analysis.fits.scales import scale_of
@@ -276,14 +276,7 @@ def _fit(
         name: (float(solved.coefficients[s + i]), float(covariance[s + i, s + i] ** 0.5))
         for i, name in enumerate(table.control_names)
     }
-    place, slope = table.drift_place, None
-    if place is not None:
-        slope = OrderSlope(
-            slope=float(solved.coefficients[place]),
-            std_error=float(covariance[place, place] ** 0.5),
-            df=float(solved.df),
-            middle=data.drift_middle or 0.0,
-        )
+    df = np.full(len(solved.coefficients), float(solved.df))
     return Fit(
         response=data.response.name,
         unit=data.response.unit,
@@ -294,13 +287,13 @@ def _fit(
         columns=table.columns,
         coefficients=solved.coefficients[:s],
         covariance=covariance[:s, :s],
-        coefficient_df=np.full(s, float(solved.df)),
+        coefficient_df=df[:s],
         components={"residual": solved.residual_variance},
         component_df={"residual": float(solved.df)},
         block_effects=block_effects(table, solved),
         control_means=controls,
         with_controls=_with_controls(table, solved, covariance),
-        drift=slope,
+        drift=slope_in(table, solved.coefficients, covariance, df, data.drift_middle),
         n=len(table.run),
         runs=table.run,
         repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),

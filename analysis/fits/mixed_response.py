@@ -19,7 +19,7 @@ from analysis.fits.likelihood_of_mixed import profile_of
 from analysis.fits.mixed_assessing import assess_mixed
 from analysis.fits.mixed_findings import mixed_findings, units_word
 from analysis.fits.no_scatter import has_no_scatter
-from analysis.fits.order_slope import OrderSlope
+from analysis.fits.order_slope import slope_in
 from analysis.fits.readings_on_scale import (
     averaged,
     every_reading,
@@ -137,23 +137,13 @@ def not_in_strata(strata: DataStrata, solved: LeastSquares) -> tuple[Finding, ..
 def _fit(job: MixedJob, fitted: InStrata) -> Fit:
     table, solution, data = fitted.table, fitted.solution, job.data
     s = len(table.columns)
+    coefficients = solution.solved.coefficients
     df = single_df(solution.adjustment, np.eye(len(solution.covariance)))
     df = np.where(np.isfinite(np.diag(solution.covariance)), df, np.nan)
     controls = {
-        name: (
-            float(solution.solved.coefficients[s + i]),
-            float(solution.covariance[s + i, s + i] ** 0.5),
-        )
+        name: (float(coefficients[s + i]), float(solution.covariance[s + i, s + i] ** 0.5))
         for i, name in enumerate(table.control_names)
     }
-    place, slope = table.drift_place, None
-    if place is not None:
-        slope = OrderSlope(
-            slope=float(solution.solved.coefficients[place]),
-            std_error=float(solution.covariance[place, place] ** 0.5),
-            df=float(df[place]),
-            middle=data.drift_middle or 0.0,
-        )
     known = _adjustment(solution, s)
     return Fit(
         response=data.response.name,
@@ -163,7 +153,7 @@ def _fit(job: MixedJob, fitted: InStrata) -> Fit:
         coding=job.coding,
         model=job.model,
         columns=table.columns,
-        coefficients=solution.solved.coefficients[:s],
+        coefficients=coefficients[:s],
         covariance=solution.covariance[:s, :s],
         coefficient_df=df[:s],
         components=dict(zip(solution.names, map(float, solution.components), strict=True)),
@@ -176,7 +166,7 @@ def _fit(job: MixedJob, fitted: InStrata) -> Fit:
         repeats=int(np.floor(np.median([len(run) for run in data.repeats]) + 0.5)),
         method="reml",
         adjustment=known,
-        drift=slope,
+        drift=slope_in(table, coefficients, solution.covariance, df, data.drift_middle),
         by_reading=job.strata.by_reading,
     )
 

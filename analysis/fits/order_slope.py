@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
+from analysis.fits.fit_table import FitTable
 from analysis.lab.response_data import ResponseData
 from doe.study.settings import FloatArray
 
@@ -50,6 +51,33 @@ class OrderSlope:
             return float("nan"), float("nan")
         reach = float(stats.t.isf((1 - level) / 2, self.df)) * self.std_error
         return self.slope - reach, self.slope + reach
+
+
+def slope_in(
+    table: FitTable,
+    coefficients: FloatArray,
+    covariance: FloatArray,
+    df: FloatArray,
+    middle: float | None,
+) -> OrderSlope | None:
+    """Take the slope out of all coefficients of a fit; None where no drift is corrected for.
+
+    Args:
+        table: The rows fitted.
+        coefficients: Shape (p,), fitted scale.
+        covariance: Shape (p, p).
+        df: Degrees of freedom of each, shape (p,).
+        middle: Place in the order at which the surface stands.
+    """
+    place = table.drift_place
+    if place is None or middle is None:
+        return None
+    return OrderSlope(
+        slope=float(coefficients[place]),
+        std_error=float(covariance[place, place] ** 0.5),
+        df=float(df[place]),
+        middle=middle,
+    )
 
 
 def to_correct(data: ResponseData) -> ResponseData:
