@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Literal
 
 from analysis.fits.fit import Scale
 from analysis.fits.fitted_response import FittedResponse, fit_response
@@ -40,34 +41,38 @@ def fit_any_response(
         FitError: See `fit_response`.
     """
     fitted: FittedResponse
-    kind = kind_of(data.response)
     apart = _controls_off_scale(data)
-    if data.drift_middle is not None and _by_likelihood(data, apart):
-        plain = replace(data, drift_middle=None)
-        fitted = fit_any_response(plain, coding, model=model, drop=drop, scale=scale, level=level)
-        return replace(fitted, findings=(*fitted.findings, _not_corrected(data)))
-    if kind == "rating" and len(data):
-        return fit_rating(data, coding, model=model, drop=drop, level=level)
-    if kind == "count" and data.whole is None and len(data) and are_counts(data):
-        return fit_count(data, coding, model=model, drop=drop, level=level)
-    if data.whole is not None and not apart:
+    likelihood = _own_likelihood(data, apart)
+    is_corrected = data.drift_middle is not None
+    if likelihood:
+        data = replace(data, drift_middle=None)
+    if likelihood == "rating":
+        fitted = fit_rating(data, coding, model=model, drop=drop, level=level)
+    elif likelihood == "count":
+        fitted = fit_count(data, coding, model=model, drop=drop, level=level)
+    elif likelihood == "off the scale":
         fitted = fit_off_scale(data, coding, model=model, drop=drop, scale=scale, level=level)
     else:
         fitted = fit_response(data, coding, model=model, drop=drop, scale=scale, level=level)
         fitted = replace(fitted, findings=(*fitted.findings, *apart))
-    if kind == "count" and len(data):
-        return replace(fitted, findings=(*fitted.findings, _no_counts(data)))
-    return fitted
+    said = fitted.findings
+    if kind_of(data.response) == "count" and likelihood != "count" and len(data):
+        said += (_no_counts(data),)
+    if likelihood and is_corrected:
+        said += (_not_corrected(data),)
+    return replace(fitted, findings=said)
 
 
-def _by_likelihood(data: ResponseData, apart: Sequence[Finding]) -> bool:
-    """Tell the responses that are fitted by a likelihood of their own."""
+def _own_likelihood(
+    data: ResponseData, apart: Sequence[Finding]
+) -> Literal["rating", "count", "off the scale", ""]:
+    """Name the likelihood that a response is fitted by; empty for least squares and REML."""
     kind = kind_of(data.response)
-    if not len(data):
-        return False
-    if kind == "rating" or (kind == "count" and data.whole is None and are_counts(data)):
-        return True
-    return data.whole is not None and not apart
+    if kind == "rating" and len(data):
+        return "rating"
+    if kind == "count" and data.whole is None and len(data) and are_counts(data):
+        return "count"
+    return "off the scale" if data.whole is not None and not apart else ""
 
 
 def _not_corrected(data: ResponseData) -> Finding:
