@@ -7,15 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.fits.fit import Fit
+from analysis.fits.forms.bendable import axis_of
 from analysis.fits.forms.values import FormComparison
 from analysis.fits.readings_on_scale import averaged
 from analysis.fits.scales import inverse
 from analysis.lab.response_data import ResponseData
 from analysis.surface.noise import NO_NOISE, Production
-from analysis.surface.predict import predict_averaged
-from analysis.surface.prediction import Prediction
+from analysis.surface.predict import predict_averaged, predict_values
 from doe.model.bend import Bend
-from doe.model.coding import NumericAxis
 from doe.model.matrix import model_matrix
 from doe.study.settings import FloatArray, frozen_array
 
@@ -88,12 +87,10 @@ def form_lines(
     bend = fit.model.bend if fit is not None else None
     if fit is None or bend is None:
         return None
-    axis = fit.coding.axes[fit.coding.index(bend.factor)]
-    assert isinstance(axis, NumericAxis)
+    axis = axis_of(bend.factor, fit.coding)
     at = np.linspace(axis.low, axis.high, POINTS)
-    rows = _along(fit, base, at)
+    rows = _along(fit, base, at, bend)
     value = predict_averaged(fit, rows, production, level=level)
-    plain = predict_averaged(found.polynomial, rows, production, level=level)
     runs_at, runs_value = _runs(fit, data, base, bend)
     return FormLines(
         response=fit.response,
@@ -104,24 +101,18 @@ def form_lines(
         in_use=found.bend is not None,
         at=at,
         form_value=value.value,
-        form_interval=_known(value),
-        polynomial_value=plain.value,
+        form_interval=value.mean_interval,
+        polynomial_value=predict_values(found.polynomial, rows, production),
         runs_at=runs_at,
         runs_value=runs_value,
         level=level,
     )
 
 
-def _along(fit: Fit, base: FloatArray, at: FloatArray) -> FloatArray:
+def _along(fit: Fit, base: FloatArray, at: FloatArray, bend: Bend) -> FloatArray:
     rows = np.tile(base, (len(at), 1))
-    bend = fit.model.bend
-    assert bend is not None
     rows[:, fit.coding.index(bend.factor)] = at
     return rows
-
-
-def _known(value: Prediction) -> FloatArray:
-    return np.asarray(value.mean_interval)
 
 
 def _runs(
@@ -132,6 +123,6 @@ def _runs(
     settings = data.actual.values[planned]
     at = settings[:, fit.coding.index(bend.factor)]
     own = model_matrix(settings, fit.coding, fit.model) @ fit.coefficients
-    there = model_matrix(_along(fit, base, at), fit.coding, fit.model) @ fit.coefficients
+    there = model_matrix(_along(fit, base, at, bend), fit.coding, fit.model) @ fit.coefficients
     moved = there + averaged(data, fit.scale)[planned] - own
     return at, inverse(fit.scale, moved)
