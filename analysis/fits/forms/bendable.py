@@ -76,8 +76,7 @@ def wanted_form(text: str, coding: Coding, *, where: str = "--form") -> WantedFo
 
 def bend_of(form: FormName, factor: str, coding: Coding) -> Bend:
     """Give a form of a factor, its shape still open."""
-    axis = plain_axis(factor, coding)
-    assert axis is not None
+    axis = axis_of(factor, coding)
     return Bend(factor=factor, form=form, shape=(), low=axis.low, high=axis.high)
 
 

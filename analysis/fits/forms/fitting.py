@@ -34,7 +34,14 @@ from analysis.fits.forms.shape_search import (
     search_bounds,
     shape_interval,
 )
-from analysis.fits.forms.values import ComparedForm, FormComparison, FormShape, unit_words
+from analysis.fits.forms.values import (
+    POLYNOMIAL,
+    ComparedForm,
+    FormComparison,
+    FormShape,
+    typed_form,
+    unit_words,
+)
 from analysis.fits.sources import SHAPE
 from analysis.lab.response_data import ResponseData
 from doe.errors import FitError
@@ -128,7 +135,7 @@ def fit_shaped(
         form=FormComparison(
             polynomial=plain.fit, bend=found.bend, shape=shape, best=fitted.fit,
             compared=(
-                ComparedForm(form="polynomial", aicc=plain.assessment.aicc),
+                ComparedForm(form=POLYNOMIAL, aicc=plain.assessment.aicc),
                 compared(found),
             ),
         ),
@@ -138,7 +145,7 @@ def fit_shaped(
 def compared(found: Shaped, left_out_rmse: float | None = None) -> ComparedForm:
     """Give the line of a form in the table of what was compared."""
     return ComparedForm(
-        form=f"{found.bend.factor}: {found.bend.form}",
+        form=typed_form(found.bend),
         factor=found.bend.factor,
         name=found.bend.form,
         aicc=found.aicc,

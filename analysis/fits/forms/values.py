@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analysis.fits.fit import Fit
-from doe.model.bend import FORM_KINDS, Bend, FormName
+from doe.model.bend import Bend, FormName
 
 LeftOut = Literal["batch", "day", "sample", "panel", "run"]
 POLYNOMIAL = "polynomial"
@@ -120,7 +120,4 @@ def unit_words(bend: Bend, unit: str) -> tuple[str, ...]:
         >>> unit_words(Bend(factor="t", form="first order", shape=(0.1,), low=5, high=60), "min")
         ('1/min',)
     """
-    kind = FORM_KINDS[bend.form]
-    if not unit:
-        return tuple("" for _ in kind.units)
-    return tuple(word.format(unit) for word in kind.units)
+    return tuple(word.format(unit) if unit else "" for word in bend.kind.units)
