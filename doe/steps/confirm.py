@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +23,6 @@ from analysis.agreement.confirmation_size import (
 from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.planning import Foretold, RoundAsked, foretell
 from analysis.agreement.units import RoundUnits
-from analysis.fits.together import coefficients_together
-from analysis.risk.batch_and_test import shares_of_test
-from analysis.risk.posterior import Shared
 from analysis.surface.acceptance import accept_limits
 from doe.errors import PlanError, StudyError
 from doe.layouts.confirming import ConfirmingRound, confirming_plan
@@ -51,6 +48,7 @@ from doe.steps.doubts import study_doubts
 from doe.steps.model_choice import FitOptions
 from doe.steps.nominal import Nominal, nominal_of
 from doe.steps.results import json_bytes, write_choices, write_results
+from doe.steps.risk import shared_of
 from doe.steps.session import Session, open_study
 from doe.study.choices import TakenIn
 from doe.study.confirmation import PLANT_DETAIL, Confirmation
@@ -77,7 +75,7 @@ class ConfirmOptions:
         per_batch: Samples, panels or runs of each batch.
         at: `NAME=VALUE` once a setting; empty for the settings kept, else the compromise.
         plant: Batches of the plant.
-        batch_kg: Size of a plant batch, for the record.
+        batch_kg: Size of a plant batch, kg, for the record.
         how_many: Say what one to eight batches would tell, and plan nothing.
         judge: Judge, and plan nothing.
         again: Plan another round beside one that waits or is judged.
@@ -134,7 +132,7 @@ class ConfirmOutcome:
     planned: Confirmation | None = None
     judged: JudgedRound | None = None
     moved: Moved | None = None
-    findings: tuple[Finding, ...] = field(default=())
+    findings: tuple[Finding, ...] = ()
     files: tuple[Path, ...] = ()
 
     @property
@@ -178,15 +176,6 @@ def confirm_study(path: Path, options: ConfirmOptions | None = None) -> ConfirmO
     return _plan(session, asked, rounds)
 
 
-def shared_of(analysis: StudyAnalysis) -> Shared:
-    """Give what the responses of a study have in common."""
-    return Shared(
-        together=analysis.together,
-        coefficients=coefficients_together(analysis.data, analysis.fitted),
-        test_share=shares_of_test(analysis.data, analysis.fitted),
-    )
-
-
 def _refuse_options(asked: ConfirmOptions) -> None:
     if asked.judge + asked.take_in + asked.how_many > 1 or (
         asked.plans and (asked.judge or asked.take_in)
@@ -214,15 +203,20 @@ def _refuse_options(asked: ConfirmOptions) -> None:
 
 
 def _how_many(session: Session, asked: ConfirmOptions) -> ConfirmOutcome:
-    analysis = analyse(session, FitOptions(level=asked.level))
-    basis = confirm_basis(analysis.coding, analysis.surfaces, shared_of(analysis))
-    nominal = nominal_of(analysis, asked.at, session.seed(asked.seed))
+    analysis, basis, nominal = _ready(session, asked)
     sizes = _sizes(analysis, basis, nominal, asked)
     days = asked.days or DEFAULT_DAYS
     return ConfirmOutcome(
         session=session, sizes=sizes, size_words=size_words(sizes) if sizes else (),
         nominal=nominal, findings=planned_findings(analysis, basis, nominal, None, days),
     )  # fmt: skip
+
+
+def _ready(session: Session, asked: ConfirmOptions) -> tuple[StudyAnalysis, ConfirmBasis, Nominal]:
+    """Give the models, what predictions rest on, and the settings that are to be confirmed."""
+    analysis = analyse(session, FitOptions(level=asked.level))
+    basis = confirm_basis(analysis.coding, analysis.surfaces, shared_of(analysis))
+    return analysis, basis, nominal_of(analysis, asked.at, session.seed(asked.seed))
 
 
 def _sizes(
@@ -247,9 +241,7 @@ def _size_asked(analysis: StudyAnalysis, asked: ConfirmOptions) -> SizeAsked:
 def _plan(
     session: Session, asked: ConfirmOptions, rounds: tuple[JudgedRound, ...]
 ) -> ConfirmOutcome:
-    analysis = analyse(session, FitOptions(level=asked.level))
-    basis = confirm_basis(analysis.coding, analysis.surfaces, shared_of(analysis))
-    nominal = nominal_of(analysis, asked.at, session.seed(asked.seed))
+    analysis, basis, nominal = _ready(session, asked)
     sizes = () if asked.plant else _sizes(analysis, basis, nominal, asked)
     words = size_words(sizes) if sizes else ()
     batches = asked.batches or _default_batches(sizes, asked)

@@ -215,12 +215,18 @@ def risk_model_of(analysis: StudyAnalysis) -> RiskModel:
     Raises:
         OptimumError: No response with a limit can be drawn.
     """
-    shared = Shared(
+    return make_risk_model(
+        analysis.session.study, analysis.coding, analysis.surfaces, shared_of(analysis)
+    )
+
+
+def shared_of(analysis: StudyAnalysis) -> Shared:
+    """Give what the responses of a study have in common."""
+    return Shared(
         together=analysis.together,
         coefficients=coefficients_together(analysis.data, analysis.fitted),
         test_share=shares_of_test(analysis.data, analysis.fitted),
     )
-    return make_risk_model(analysis.session.study, analysis.coding, analysis.surfaces, shared)
 
 
 def _refuse_options(asked: RiskOptions) -> None:

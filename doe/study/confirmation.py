@@ -17,8 +17,6 @@ CONFIRMATION_FILE = "confirmation.json"
 CONFIRMATION_LAYOUT = "confirmation"
 # Of the details of such a round: whether it was made in the plant.
 PLANT_DETAIL = "plant"
-
-
 SharedBy = Literal["joint", "bonferroni", "single", "none"]
 
 
@@ -128,7 +126,7 @@ class Confirmation:
         responses: What was foretold.
         rule: The rule.
         pass_right: Chance that a right formula passes the whole rule; None in the plant.
-        batch_kg: Size of a plant batch; None in the laboratory or where it was not stated.
+        batch_kg: Size of a plant batch, kg; None in the laboratory or where it was not stated.
         who: Role that planned it.
         because: Why, as they said it.
         seed: Of all draws.
