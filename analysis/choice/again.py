@@ -20,7 +20,7 @@ from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.landscape import reach_of
 from analysis.choice.objective import Objective, make_objective
 from analysis.choice.recipe import RecipeBook
-from analysis.choice.starts import Scatter, merit_of, pick_starts, scatter_over
+from analysis.choice.starts import Scatter, pick_starts, scatter_over
 from analysis.choice.steps import near_on_steps
 from analysis.choice.ties import EQUAL
 from analysis.surface.acceptance import AcceptLimit
@@ -159,15 +159,13 @@ def search_again(
     own = search.charts if charts is None else charts
     rng = np.random.default_rng([search.seed, 2])
     scatter = (
-        reordered(search.scatter, objective)
-        if charts is None
-        else scatter_over(objective, own, rng)
+        search.scatter.reordered(objective) if charts is None else scatter_over(objective, own, rng)
     )
     picked = pick_starts(scatter, reach_of(search.book.coding), GOOD, [], per_chart=GOOD)
     n = min(len(scatter.z), ANYWHERE)
     picked += [int(i) for i in rng.choice(len(scatter.z), n, replace=False)]
     known = search.known(objective, own)
-    starts = [(int(scatter.chart[i]), scatter.z[i]) for i in picked]
+    starts = [scatter.place(i) for i in picked]
     starts += [(one.chart, one.z) for one in known]
     return nearest_first(search, [*known, *climb(objective, own, starts)])
 
@@ -201,20 +199,6 @@ def noted(
             score = float(objective.score(objective.values(row[None, :]))[0])
             kept.append(replace(one, settings=row, score=score))
     return kept
-
-
-def reordered(scatter: Scatter, objective: Objective) -> Scatter:
-    """Order scattered points by another objective."""
-    values = objective.values(scatter.settings)
-    merit = merit_of(objective, values)
-    order = np.argsort(-merit, kind="stable")
-    return Scatter(
-        chart=scatter.chart[order],
-        z=tuple(scatter.z[i] for i in order),
-        settings=scatter.settings[order],
-        merit=merit[order],
-        score=objective.score(values)[order],
-    )
 
 
 def nearest_first(search: Search, found: Sequence[Summit]) -> list[Summit]:

@@ -129,13 +129,7 @@ class _Walk:
         )
         self.rng = np.random.default_rng([search.seed, 3])
         scatter = search.scatter
-        places = [
-            Summit(
-                chart=int(scatter.chart[i]), z=scatter.z[i],
-                settings=scatter.settings[i], score=float(scatter.score[i]),
-            )
-            for i in range(len(scatter.z))
-        ]  # fmt: skip
+        places = [scatter.summit(i) for i in range(len(scatter.z))]
         values = objective.values(scatter.settings)
         heights = objective.heights(values)
         inside = (objective.slack(values) >= 0.0) & np.isfinite(heights).all(axis=1)

@@ -121,10 +121,6 @@ class _Ground:
     settings_of_top: SettingsRow
     has_ties: bool
 
-    def place(self, number: int) -> tuple[int, FloatArray]:
-        """Give chart and coordinates of a scattered point."""
-        return int(self.scatter.chart[number]), self.scatter.z[number]
-
 
 def _ground_of(question: InfluenceQuestion, rng: np.random.Generator) -> _Ground:
     objective = _objective(question, {})
@@ -137,7 +133,7 @@ def _ground_of(question: InfluenceQuestion, rng: np.random.Generator) -> _Ground
     ]
     starts = tuple(place for row in rows if (place := _place(charts, row)) is not None)
     scatter = scatter_over(objective, charts, rng)
-    climbed = _highest(objective, charts, starts or ((int(scatter.chart[0]), scatter.z[0]),))
+    climbed = _highest(objective, charts, starts or (scatter.place(0),))
     top = break_ties(objective, charts, climbed)
     return _Ground(
         charts=charts, starts=starts, scatter=scatter, row=top.settings, top=top,
@@ -160,7 +156,7 @@ def _without(
     objective = _objective(question, again)
     values = objective.values(ground.scatter.settings[:PLACES])
     leap = int(np.argmax(merit_of(objective, values)))
-    top = _top_from(objective, ground, (*ground.starts, ground.place(leap)))
+    top = _top_from(objective, ground, (*ground.starts, ground.scatter.place(leap)))
     book = _book(question)
     return Influence(
         unit=unit,
@@ -178,9 +174,9 @@ def _searched(
     """Take the best from starts all over the region where it beats the one found nearby."""
     again, _ = _refitted(question, one.unit, held)
     objective = _objective(question, again)
-    scatter = _scored_anew(objective, ground.scatter)
+    scatter = ground.scatter.reordered(objective)
     picked = pick_starts(scatter, reach_of(question.region.coding), STARTS, [], per_chart=STARTS)
-    starts = [(int(scatter.chart[i]), scatter.z[i]) for i in picked]
+    starts = [scatter.place(i) for i in picked]
     top = _top_from(objective, ground, starts)
     if top.score <= one.desirability + EQUAL:
         return replace(one, searched=True)
@@ -189,20 +185,6 @@ def _searched(
         moves=_moves(question, ground.settings_of_top, _book(question).named(top.settings)),
         desirability=top.score,
         searched=True,
-    )
-
-
-def _scored_anew(objective: Objective, scatter: Scatter) -> Scatter:
-    """Order scattered points by other models."""
-    values = objective.values(scatter.settings)
-    merit = merit_of(objective, values)
-    order = np.argsort(-merit, kind="stable")
-    return Scatter(
-        chart=scatter.chart[order],
-        z=tuple(scatter.z[i] for i in order),
-        settings=scatter.settings[order],
-        merit=merit[order],
-        score=objective.score(values)[order],
     )
 
 

@@ -40,15 +40,7 @@ class Landscape:
 
     def good_places(self, n: int) -> tuple[Summit, ...]:
         """Give the best n of the scattered points."""
-        return tuple(
-            Summit(
-                chart=int(self.scatter.chart[i]),
-                z=self.scatter.z[i],
-                settings=self.scatter.settings[i],
-                score=float(self.scatter.score[i]),
-            )
-            for i in range(min(n, len(self.scatter.z)))
-        )
+        return tuple(self.scatter.summit(i) for i in range(min(n, len(self.scatter.z))))
 
 
 def search_region(
@@ -84,7 +76,7 @@ def search_region(
         before = max((s.score for s in summits), default=-np.inf)
         # Good points may all stand round the wrong hill; as many others are drawn from all points.
         anywhere = rng.choice(len(scatter.z), min(len(scatter.z), ANYWHERE), replace=False)
-        starts = [(int(scatter.chart[i]), scatter.z[i]) for i in (*picked, *map(int, anywhere))]
+        starts = [scatter.place(i) for i in (*picked, *map(int, anywhere))]
         summits += climb(objective, charts, starts)
         top = max(s.score for s in summits)
         idle = 0 if top > before + EQUAL else idle + 1

@@ -73,7 +73,7 @@ def _best_of(
     best = np.argsort(-tall, kind="stable")[:STARTS]
     if tall[best[0]] > 0.0:
         return float(tall[best[0]]), values[best[0]]
-    starts = [(int(landscape.scatter.chart[i]), landscape.scatter.z[i]) for i in best]
+    starts = [landscape.scatter.place(i) for i in best]
     tops = ascend(objective, landscape.charts, worst_task(objective), starts)
     reached = objective.values(np.stack([top.settings for top in tops]))
     heights = objective.heights(reached).min(axis=1)

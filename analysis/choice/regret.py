@@ -22,7 +22,6 @@ from analysis.choice.again import (
     Search,
     nearest_first,
     noted,
-    reordered,
     search_again,
     settled_again,
 )
@@ -187,19 +186,12 @@ def _regret_objective(
 
 
 def _starts(search: Search, objective: Objective, tops: Sequence[Summit]) -> list[Summit]:
-    scatter = reordered(search.scatter, objective)
+    scatter = search.scatter.reordered(objective)
     # Ordered by what they are worth here, not by the slope of the importances.
     order = np.argsort(-scatter.score, kind="stable")
-    places = [
-        Summit(
-            chart=int(scatter.chart[i]), z=scatter.z[i], settings=scatter.settings[i],
-            score=float(scatter.score[i]),
-        )
-        for i in order
-    ]  # fmt: skip
     reach = reach_of(search.book.coding)
     kept: list[Summit] = []
-    for one in places:
+    for one in map(scatter.summit, order):
         if len(kept) == STARTS or one.score <= BROKEN:
             break
         if all(

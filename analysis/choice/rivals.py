@@ -77,15 +77,7 @@ def _pool(
         for summit in pool[:WALKED_SUMMITS]
         for one in _walked(objective, landscape, summit, floor, rng)
     ]
-    scattered = [
-        Summit(
-            chart=int(scatter.chart[i]),
-            z=scatter.z[i],
-            settings=scatter.settings[i],
-            score=float(scatter.score[i]),
-        )
-        for i in good
-    ]
+    scattered = [scatter.summit(int(i)) for i in good]
     return sorted(pool + walked + scattered, key=lambda one: -one.score)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.choice.ascent import Summit
 from analysis.choice.chart import Chart
 from analysis.choice.objective import Objective
 from doe.study.settings import BoolArray, FloatArray, IntArray
@@ -37,6 +38,29 @@ class Scatter:
     merit: FloatArray
     score: FloatArray
 
+    def place(self, number: int) -> tuple[int, FloatArray]:
+        """Give chart and coordinates of a point."""
+        return int(self.chart[number]), self.z[number]
+
+    def summit(self, number: int) -> Summit:
+        """Give a point as a place where an ascent could have ended."""
+        chart, z = self.place(number)
+        score = float(self.score[number])
+        return Summit(chart=chart, z=z, settings=self.settings[number], score=score)
+
+    def reordered(self, objective: Objective) -> Scatter:
+        """Score the points by another objective, and order them by it."""
+        values = objective.values(self.settings)
+        merit = merit_of(objective, values)
+        order = np.argsort(-merit, kind="stable")
+        return Scatter(
+            chart=self.chart[order],
+            z=tuple(self.z[i] for i in order),
+            settings=self.settings[order],
+            merit=merit[order],
+            score=objective.score(values)[order],
+        )
+
 
 def scatter_over(
     objective: Objective, charts: tuple[Chart, ...], rng: np.random.Generator
@@ -50,18 +74,16 @@ def scatter_over(
     each = max(N_POINTS_EACH, N_POINTS // len(charts))
     clouds = [_walk(chart, each, rng) for chart in charts]
     numbers = np.concatenate([np.full(len(cloud), i) for i, cloud in enumerate(clouds)])
-    zs = [z for cloud in clouds for z in cloud]
     settings = np.vstack([c.settings(cloud) for c, cloud in zip(charts, clouds, strict=True)])
-    values = objective.values(settings)
-    merit = merit_of(objective, values)
-    order = np.argsort(-merit, kind="stable")
-    return Scatter(
-        chart=numbers[order].astype(np.int64),
-        z=tuple(zs[i] for i in order),
-        settings=settings[order],
-        merit=merit[order],
-        score=objective.score(values)[order],
+    unscored = np.zeros(len(settings))
+    scattered = Scatter(
+        chart=numbers.astype(np.int64),
+        z=tuple(z for cloud in clouds for z in cloud),
+        settings=settings,
+        merit=unscored,
+        score=unscored,
     )
+    return scattered.reordered(objective)
 
 
 def merit_of(objective: Objective, values: FloatArray) -> FloatArray:

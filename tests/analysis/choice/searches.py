@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from analysis.choice.again import Search, reordered, search_of
+from analysis.choice.again import Search, search_of
 from analysis.choice.ascent import climb
 from analysis.choice.compromise import Compromise, Recipe
 from analysis.choice.steps import near_on_steps
@@ -28,8 +28,8 @@ def search_in(study: Study, fits: Mapping[str, Surface], *, within_limits: bool 
     )  # fmt: skip
     bare = search_of(study, region, fits, empty, seed=1)
     objective = bare.objective()
-    scatter = reordered(bare.scatter, objective)
-    starts = [(int(scatter.chart[i]), scatter.z[i]) for i in range(8)]
+    scatter = bare.scatter.reordered(objective)
+    starts = [scatter.place(i) for i in range(8)]
     top = max(climb(objective, bare.charts, starts), key=lambda one: one.score)
     settled = near_on_steps(objective, bare.charts, region.coding, top) or top
     found = replace(
