@@ -105,16 +105,13 @@ def as_tried(
     )
 
 
-def met_levels(
-    columns: Sequence[int], coding: Coding, rows: FloatArray, among: Sequence[str] = ()
-) -> NeverMet | None:
+def met_levels(columns: Sequence[int], coding: Coding, rows: FloatArray) -> NeverMet | None:
     """Find combinations of levels that no run has; None where every one is there.
 
     Args:
         columns: The choices, as columns of the settings.
         coding: The settings; levels never run at all are told elsewhere.
         rows: Settings of the runs, shape (n, k).
-        among: What to begin the sentence with, in place of what no run has.
     """
     axes = [axis for j in columns if isinstance(axis := coding.axes[j], ChoiceAxis)]
     met = frozenset(
@@ -131,7 +128,7 @@ def met_levels(
     ]
     more = f" and {len(said) - 3} more" if len(said) > 3 else ""
     words = f"no run has {', none '.join(said[:3])}{more}"
-    return NeverMet(columns=tuple(columns), met=met, words=" ".join([*among, words]))
+    return NeverMet(columns=tuple(columns), met=met, words=words)
 
 
 def _levels(found: _Found, j: int, axis: ChoiceAxis, rows: FloatArray) -> None:

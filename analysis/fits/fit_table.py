@@ -117,7 +117,7 @@ class FitTable:
         return None if self.drift is None else self.surface.shape[1] + len(self.control_names)
 
     def of_rows(self, rows: Sequence[int] | IntArray) -> FitTable:
-        """Keep or repeat rows, in the order given."""
+        """Keep or repeat rows, in the order given; blocks and controls without a row go."""
         return replace(
             self,
             run=tuple(self.run[i] for i in rows),

@@ -120,7 +120,7 @@ class Refitting:
 
     def _anew(self, stay: BoolArray) -> FloatArray | None:
         assert self.table is not None
-        part = rows_of(self.table, stay)
+        part = self.table.of_rows(np.flatnonzero(stay))
         try:
             solved = solve_least_squares(part.matrix, part.y)
         except DependentColumnsError:
@@ -130,7 +130,7 @@ class Refitting:
     def _in_strata(self, stay: BoolArray) -> FloatArray | None:
         assert self.table is not None
         assert self.strata is not None
-        part = rows_of(self.table, stay)
+        part = self.table.of_rows(np.flatnonzero(stay))
         kept = make_strata(
             int(stay.sum()),
             [Stratum(name=one.name, unit=one.unit[stay]) for one in self.strata.strata.random],
@@ -164,11 +164,6 @@ def refitting(data: ResponseData, coding: Coding, fitted: FittedResponse) -> Ref
         data=data, coding=coding, fitted=fitted, table=table, strata=strata,
         solved=solve_least_squares(table.matrix, table.y),
     )  # fmt: skip
-
-
-def rows_of(table: FitTable, stay: BoolArray) -> FitTable:
-    """Keep some rows of a table, shape (n,); columns of blocks and controls without any go."""
-    return table.of_rows(np.flatnonzero(stay))
 
 
 def _generalised(

@@ -132,9 +132,10 @@ def _completed(
     if chosen.form is not None:
         fitted = fit_with_form(data, coding, plain, chosen.form)
     fitted = _told_of_choice(data, coding, fitted, chosen, options)
-    fitted = replace(fitted, findings=(*fitted.findings, *_untold(ties, data, coding, one)))
-    first = chosen.models[0]
-    smaller = () if _name(one.model) == _name(first) else (_smaller(data, coding, one, first),)
+    first, name = chosen.models[0], _name(one.model)
+    told = untold_terms(ties, data, coding, name)
+    fitted = replace(fitted, findings=(*fitted.findings, *told))
+    smaller = () if name == _name(first) else (_smaller(data, coding, one, first),)
     reduced = _reduced(data, coding, fitted, options)
     return ChosenFit(
         fitted=_with_forms(data, coding, plain, reduced, chosen, options),
@@ -152,12 +153,6 @@ def _kept_ties(data: ResponseData, coding: Coding, one: _Try) -> tuple[Tie, ...]
         return ()
     whole = tellable(make_model(name, coding), data, coding)
     return tuple(tie for tie in whole.ties if not set(tie.left) & set(one.model.terms))
-
-
-def _untold(
-    ties: Sequence[Tie], data: ResponseData, coding: Coding, one: _Try
-) -> tuple[Finding, ...]:
-    return untold_terms(ties, data, coding, _name(one.model))
 
 
 def _told_of_choice(
