@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from analysis.fits.control_drift import ControlDrift, control_drifts
+from analysis.fits.control_drift import ControlDrift
 from analysis.fits.drift_values import slope_in_words
 from analysis.fits.fit import Fit
 from analysis.surface.noise import full_row, production_of
@@ -62,12 +63,13 @@ def corrected_value(analysis: StudyAnalysis, name: str) -> CorrectedValue | None
     )
 
 
-def drift_object(analysis: StudyAnalysis, name: str) -> dict[str, Any]:
+def drift_object(
+    analysis: StudyAnalysis, name: str, controls: Sequence[ControlDrift]
+) -> dict[str, Any]:
     """Give the contract's object: the slope corrected for, else that of the clearest control."""
     fitted = analysis.fitted[name]
     fit, level = fitted.fit, fitted.assessment.level
     if fit.drift is None:
-        controls = control_drifts(analysis.data[name], fit, level=level)
         return _uncorrected(fit, min(controls, key=lambda one: one.p, default=None))
     (slope, low, high), unit = slope_in_words(fit, (fit.drift.slope, *fit.drift.interval(level)))
     beside = corrected_value(analysis, name)

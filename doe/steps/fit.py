@@ -97,7 +97,7 @@ def fit_contract(
             name: {
                 **response_object(fitted, comparisons[name]),
                 "control_drift": [asdict(one) for one in drifts[name]],
-                "drift": drift_object(analysis, name),
+                "drift": drift_object(analysis, name, drifts[name]),
                 "bench_scatter": _asdict_or_none(scatters[name]),
                 "landscape": landscape_object(landscapes[name]) if name in landscapes else None,
             }
