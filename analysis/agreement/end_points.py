@@ -115,8 +115,7 @@ def _temperatures(study: Study) -> Iterator[AgreedEndPoint]:
 def _is_mill_temperature(factor: Factor) -> bool:
     if factor.set_per == "panel" or isinstance(factor.value, str) or factor.kind == "choice":
         return False
-    is_heat = fold(factor.unit) in ("°c", "c", "k", "°f") or "temperature" in fold(factor.name)
-    return is_heat
+    return fold(factor.unit) in ("°c", "c", "k", "°f") or "temperature" in fold(factor.name)
 
 
 def _highest(factor: Factor) -> tuple[float | None, str]:

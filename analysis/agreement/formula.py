@@ -9,7 +9,7 @@ from doe.recipe.package import package_stage
 from doe.recipe.recipe import BatchRecipe, RecipeLine
 from doe.recipe.titration import SettingsRow
 from doe.recipe.weigh import weigh_batch, weigh_sample
-from doe.study.agreement import AgreedSetting, AgreedTitration, FormulaLine
+from doe.study.agreement import AgreedSetting, AgreedTitration, FormulaLine, FormulaPart
 from doe.study.brief import Factor, Study
 from doe.study.names import fold
 
@@ -46,7 +46,7 @@ def make_formula(study: Study, settings: SettingsRow) -> Formula:
     if study.millbase is None:
         return Formula()
     batch = weigh_batch(study, settings)
-    lines = [_line(study, settings, one, batch.batch_g) for one in batch.lines]
+    lines = [_line(study, settings, one, batch.batch_g, "mill base") for one in batch.lines]
     lines += _let_down(study, settings)
     return Formula(lines=tuple(lines), titrations=tuple(_titrations(study, batch)))
 
@@ -90,12 +90,16 @@ def _tolerance(factor: Factor | None) -> tuple[float | None, str]:
     return None, ""
 
 
-def _line(study: Study, settings: SettingsRow, line: RecipeLine, on_g: float) -> FormulaLine:
+def _line(
+    study: Study, settings: SettingsRow, line: RecipeLine, on_g: float, part: FormulaPart
+) -> FormulaLine:
+    """Write one line; `on_g` is the mill base that its grams go with."""
     tolerance, why = _line_tolerance(study, settings, line)
     return FormulaLine(
         name=line.name,
         kind=line.kind,
         percent=100.0 * line.as_supplied_g / on_g,
+        part=part,
         tolerance_percent=tolerance,
         tolerance_from=why,
     )
@@ -131,17 +135,8 @@ def _let_down(study: Study, settings: SettingsRow) -> Iterator[FormulaLine]:
     if package_stage(study) != "sample" or study.letdown is None:
         return
     for line in weigh_sample(study, settings).letdown:
-        if line.kind == "mill base":
-            continue
-        tolerance, why = _line_tolerance(study, settings, line)
-        yield FormulaLine(
-            name=line.name,
-            kind=line.kind,
-            percent=100.0 * line.as_supplied_g / study.letdown.millbase_g,
-            part="let-down",
-            tolerance_percent=tolerance,
-            tolerance_from=why,
-        )
+        if line.kind != "mill base":
+            yield _line(study, settings, line, study.letdown.millbase_g, "let-down")
 
 
 def _titrations(study: Study, batch: BatchRecipe) -> Iterator[AgreedTitration]:

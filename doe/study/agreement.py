@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from pydantic import ConfigDict
@@ -22,6 +22,7 @@ State = Literal["draft", "final", "superseded"]
 Says = Literal["agrees", "objects"]
 EndPointKind = Literal["fineness", "strength", "viscosity", "temperature"]
 END_POINTS: tuple[EndPointKind, ...] = ("fineness", "strength", "viscosity", "temperature")
+FormulaPart = Literal["mill base", "let-down"]
 Verdict = Literal["met", "met on average", "not met", ""]
 
 
@@ -103,7 +104,7 @@ class FormulaLine:
     name: str
     kind: str
     percent: float
-    part: Literal["mill base", "let-down"] = "mill base"
+    part: FormulaPart = "mill base"
     tolerance_percent: float | None = None
     tolerance_from: str = ""
 
@@ -307,7 +308,7 @@ class Version:
 class Agreement:
     """Every version of a study's agreement, in order; none before the first was proposed."""
 
-    versions: tuple[Version, ...] = field(default=())
+    versions: tuple[Version, ...] = ()
 
     @property
     def latest(self) -> Version | None:
