@@ -75,14 +75,17 @@ def predict_mean(
     kept = kept_parts(tuple(fit.components), units, test_share)
     components = {name: weights[name] * value for name, value in fit.components.items()}
     variance = float(np.einsum("np,pq,nq->n", x, fit.covariance, x)[0])
+    model_df = float(mean_df(fit, x)[0])
     return MeanPrediction(
         response=fit.response,
         centre=float((x @ fit.coefficients)[0]),
         model_variance=variance,
-        model_df=float(mean_df(fit, x)[0]),
+        model_df=model_df,
         components=components,
         new_variance=float(sum(kept[name] * value for name, value in components.items())),
-        df=_df(fit, x, variance, {name: kept[name] * weights[name] for name in components}),
+        df=_df(
+            fit, x, variance, model_df, {name: kept[name] * weights[name] for name in components}
+        ),
     )
 
 
@@ -94,7 +97,9 @@ def mean_interval(fit: Fit, prediction: MeanPrediction, level: float) -> tuple[f
     return float(low), float(high)
 
 
-def _df(fit: Fit, x: FloatArray, model_variance: float, kept: Mapping[str, float]) -> float:
+def _df(
+    fit: Fit, x: FloatArray, model_variance: float, model_df: float, kept: Mapping[str, float]
+) -> float:
     values = fit.components
     if fit.adjustment is not None:
         known = fit.adjustment
@@ -107,7 +112,7 @@ def _df(fit: Fit, x: FloatArray, model_variance: float, kept: Mapping[str, float
     if len(values) == 1:
         return float(fit.component_df["residual"])
     # By likelihood: each part on its own degrees of freedom.
-    spread = model_variance**2 / float(mean_df(fit, x)[0])
+    spread = model_variance**2 / model_df
     total = model_variance
     for name, value in values.items():
         total += kept[name] * value
