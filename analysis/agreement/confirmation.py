@@ -17,6 +17,7 @@ from scipy import stats
 from analysis.agreement.mean_prediction import t_times
 from analysis.agreement.observed import Observed, ObservedUnits
 from analysis.agreement.planning import scale_of
+from analysis.agreement.round_draws import bonferroni
 from analysis.agreement.units import DAY, RoundUnits, kept_parts
 from analysis.fits.scales import inverse
 from analysis.risk.response_part import BELOW_DAY
@@ -231,9 +232,13 @@ def _response(frozen: FrozenResponse, seen: Observed) -> ResponseOutcome:
 
 
 def _sd(frozen: FrozenResponse, units: RoundUnits) -> float:
+    return float((frozen.model_variance + _new_variance(frozen, units)) ** 0.5)
+
+
+def _new_variance(frozen: FrozenResponse, units: RoundUnits) -> float:
+    """Give what units of a round add to their mean, fitted scale."""
     kept = kept_parts(tuple(frozen.components), units, frozen.test_share)
-    new = sum(kept[name] * value for name, value in frozen.components.items())
-    return float((frozen.model_variance + new) ** 0.5)
+    return sum(kept[name] * value for name, value in frozen.components.items())
 
 
 def _inside(frozen: FrozenResponse, deviation: float, sd: float) -> bool | None:
@@ -300,7 +305,7 @@ def _apart(frozen: FrozenResponse, formula: ObservedUnits) -> set[int]:
     if b < 3:
         return set()
     sd = (batch_variance(frozen, formula.units) * b / (b - 1)) ** 0.5
-    bar = t_times(1.0 - (1.0 - OFF_LEVEL) / b, _df(frozen))
+    bar = t_times(bonferroni(OFF_LEVEL, b), _df(frozen))
     total = sum(means.values())
     return {batch for batch, z in means.items() if abs(z - (total - z) / (b - 1)) > bar * sd > 0.0}
 
@@ -336,9 +341,7 @@ def _new_controls(frozen: FrozenResponse, seen: Observed) -> tuple[str, ...]:
 
 
 def _control(frozen: FrozenResponse, before: FrozenControl, own: ObservedUnits) -> ControlOutcome:
-    kept = kept_parts(tuple(frozen.components), own.units, frozen.test_share)
-    new = sum(kept[name] * value for name, value in frozen.components.items())
-    sd = float((before.std_error**2 + new) ** 0.5)
+    sd = float((before.std_error**2 + _new_variance(frozen, own.units)) ** 0.5)
     t = (own.mean - before.mean) / sd if sd > 0.0 else 0.0
     return ControlOutcome(
         control=before.control, n=len(own), t=t, off=abs(t) > t_times(OFF_LEVEL, _df(frozen)),

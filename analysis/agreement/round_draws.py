@@ -14,7 +14,8 @@ import numpy as np
 from scipy import special, stats
 from scipy.stats import qmc
 
-from analysis.agreement.units import RoundUnits
+from analysis.agreement.mean_prediction import t_times
+from analysis.agreement.units import DAY, RoundUnits
 from analysis.risk.posterior import NewUnit, Posterior
 from analysis.risk.response_part import BATCH, TEST
 from doe.study.settings import BoolArray, FloatArray
@@ -44,12 +45,7 @@ class RoundDraws:
         """Keep the first batches alone."""
         known = list(dict.fromkeys(self.of.batch))[:batches]
         rows = [i for i, batch in enumerate(self.of.batch) if batch in known]
-        of = RoundUnits(
-            day=tuple(self.of.day[i] for i in rows),
-            batch=tuple(self.of.batch[i] for i in rows),
-            unit=tuple(self.of.unit[i] for i in rows),
-        )
-        return RoundDraws(models=self.models, units=self.units[:, rows], of=of)
+        return RoundDraws(models=self.models, units=self.units[:, rows], of=self.of.rows(rows))
 
     @property
     def batch_values(self) -> FloatArray:
@@ -136,7 +132,7 @@ def bonferroni(level: float, m: int) -> float:
 
 def all_inside(statistics: FloatArray, df: Sequence[float], each_level: float) -> BoolArray:
     """Tell which rounds have every response inside its interval, (n, m) to (n,)."""
-    times = np.array([stats.t.ppf(0.5 + each_level / 2.0, nu) for nu in df])
+    times = np.array([t_times(each_level, nu) for nu in df])
     inside: BoolArray = np.all(np.abs(statistics) <= times, axis=1)
     return inside
 
@@ -146,7 +142,7 @@ def _labels(unit: NewUnit, units: RoundUnits) -> Sequence[object]:
         return units.batch
     if unit.source == TEST:
         return units.unit
-    return units.day if unit.source == "day" else (0,) * len(units)
+    return units.day if unit.source == DAY else (0,) * len(units)
 
 
 def _normal(n: int, columns: int, seed: int) -> FloatArray:

@@ -39,11 +39,14 @@ class RoundUnits:
         """Give the values of a response of this stage: one a batch where it belongs to that."""
         if stage != "batch":
             return self
-        rows = [self.batch.index(batch) for batch in dict.fromkeys(self.batch)]
+        return self.rows([self.batch.index(batch) for batch in dict.fromkeys(self.batch)])
+
+    def rows(self, places: Sequence[int]) -> RoundUnits:
+        """Keep the values at these places alone."""
         return RoundUnits(
-            day=tuple(self.day[i] for i in rows),
-            batch=tuple(self.batch[i] for i in rows),
-            unit=tuple(self.unit[i] for i in rows),
+            day=tuple(self.day[i] for i in places),
+            batch=tuple(self.batch[i] for i in places),
+            unit=tuple(self.unit[i] for i in places),
         )
 
     @property
