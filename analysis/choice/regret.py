@@ -14,9 +14,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from scipy.optimize import Bounds, NonlinearConstraint, minimize
+from scipy.optimize import minimize
 
 from analysis.choice.again import (
     Search,
@@ -211,17 +212,16 @@ def _descended(objective: RegretObjective, charts: Sequence[Chart], start: Summi
     if d == 0:
         return start
     problem = _Epigraph(objective, chart)
-    x0 = problem.start(start.z)
-    result = minimize(  # type: ignore[call-overload] # stubs want one exact kind of array
-        lambda x: -x[-1],
-        x0,
-        jac=lambda x: np.concatenate([np.zeros(d + m), [-1.0]]),
-        bounds=Bounds([-np.inf] * d + [LEAST] * m + [-np.inf], [np.inf] * d + [1.0] * m + [np.inf]),
-        constraints=NonlinearConstraint(problem.room, 0.0, np.inf, jac=problem.slopes),
-        method="SLSQP",
-        options={"maxiter": MAX_STEPS, "ftol": EXACT},
-    )
-    z = chart.pulled_in(np.asarray(result.x[:d], dtype=np.float64))
+    programme: Any = {
+        "fun": lambda x: -x[-1],
+        "x0": problem.start(start.z),
+        "jac": lambda _: np.concatenate([np.zeros(d + m), [-1.0]]),
+        "bounds": [(None, None)] * d + [(LEAST, 1.0)] * m + [(None, None)],
+        "constraints": {"type": "ineq", "fun": problem.room, "jac": problem.slopes},
+        "method": "SLSQP",
+        "options": {"maxiter": MAX_STEPS, "ftol": EXACT},
+    }
+    z = chart.pulled_in(np.asarray(minimize(**programme).x[:d], dtype=np.float64))
     if not np.isfinite(z).all():
         return start
     end = summits_at(objective, charts, [(start.chart, z)])[0]

@@ -349,11 +349,16 @@ def _programmed(
     kept: Sequence[dict[str, Any]],
     bounds: Sequence[tuple[float | None, float | None]] | None = None,
 ) -> FloatArray:
-    found: Any = minimize(  # type: ignore[call-overload] # stubs know no list of constraints as dicts
-        minus, start, jac=True, method="SLSQP", constraints=list(kept), bounds=bounds,
-        options={"maxiter": MAX_STEPS, "ftol": EXACT},
-    )  # fmt: skip
-    end = np.asarray(found.x, dtype=np.float64)
+    programme: Any = {
+        "fun": minus,
+        "x0": start,
+        "jac": True,
+        "bounds": bounds,
+        "constraints": kept,
+        "method": "SLSQP",
+        "options": {"maxiter": MAX_STEPS, "ftol": EXACT},
+    }
+    end = np.asarray(minimize(**programme).x, dtype=np.float64)
     return end if np.isfinite(end).all() else start
 
 
