@@ -9,7 +9,7 @@ import pytest
 
 from analysis.fits.fitted_response import fit_response
 from analysis.fits.strata_of_data import strata_of_data
-from analysis.lab.response_data import Blocking
+from analysis.lab.response_data import BlockEffect, Blocking
 from analysis.surface.predict import predict_response
 from doe.model.strata import strata_of_plan
 from doe.study.plan import Plan, Round
@@ -46,11 +46,13 @@ def test_sample_numbers_that_start_again_in_each_batch_are_told_apart() -> None:
 
 
 @pytest.mark.parametrize(("effect", "names"), [("random", ("day", "batch")), ("fixed", ("batch",))])
-def test_days_are_a_stratum_only_where_they_are_random(effect: str, names: tuple[str, ...]) -> None:
+def test_days_are_a_stratum_only_where_they_are_random(
+    effect: BlockEffect, names: tuple[str, ...]
+) -> None:
     """Fixed days are columns of the model."""
     data, _ = split_plot()
     labels = tuple(f"{(b or 1) // 2}" for b in data.batch)
-    blocking = Blocking(name="day", of=labels, effect=effect, planned=False)  # type: ignore[arg-type]  # a plain str
+    blocking = Blocking(name="day", of=labels, effect=effect, planned=False)
 
     assert strata_of_data(replace(data, block=labels, blocking=blocking)).names == names
 

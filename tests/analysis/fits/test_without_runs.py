@@ -39,7 +39,8 @@ def test_coefficients_without_a_run_are_those_of_an_independent_library() -> Non
     betas = np.array([sm.OLS(np.delete(y, i), np.delete(X, i, 0)).fit().params for i in range(14)])
     shift = OLSInfluence(sm.OLS(y, X).fit()).dfbeta
     again = refitting(data, coding, fitted)
-    ours = np.array([again.without({run}).coefficients for run in data.run])  # type: ignore[union-attr]
+    without = [again.without({run}) for run in data.run]
+    ours = np.array([fit.coefficients for fit in without if fit is not None])
     np.testing.assert_allclose(ours, betas, rtol=1e-9)
     np.testing.assert_allclose(fitted.fit.coefficients - ours, shift, atol=1e-9)
 

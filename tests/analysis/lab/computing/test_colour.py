@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -41,8 +42,8 @@ def computed(name: str, unit: RawUnit, **options: float | str) -> Computed:
 
 def tinted(sample: Curve, **more: object) -> RawUnit:
     """Make a unit with a sample and the standard."""
-    held: dict[str, object] = {"standard": {"": curve(STANDARD)}, **more}
-    return RawUnit(label="run 1", curves={"": sample}, **held)  # type: ignore[arg-type]  # one keyword of RawUnit
+    held: dict[str, Any] = {"standard": {"": curve(STANDARD)}, **more}
+    return RawUnit(label="run 1", curves={"": sample}, **held)
 
 
 def told(done: Computed) -> str:

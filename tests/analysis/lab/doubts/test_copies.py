@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -109,10 +111,10 @@ def test_steps_of_five_count_as_such() -> None:
     assert chance_of_a_pair(by_fives) == pytest.approx(5 * chance_of_a_pair(by_ones), rel=0.02)
 
 
-def curve(run: int, values: tuple[float, ...], **more: object) -> Curve:
+def curve(run: int, values: tuple[float, ...], **more: Any) -> Curve:
     """Make a curve of a run, six places."""
     x = tuple(400.0 + 20 * i for i in range(len(values)))
-    return Curve(id=run, run=run, x=x, y=values, source=f"curves.csv, line {run}", **more)  # type: ignore[arg-type]  # mixed keywords
+    return Curve(id=run, run=run, x=x, y=values, source=f"curves.csv, line {run}", **more)
 
 
 STRENGTH = {"name": "strength", "from": "colour strength", "per": "sample"}
