@@ -27,6 +27,7 @@ from analysis.agreement.round_draws import (
     level_of_each,
 )
 from analysis.agreement.units import even_units
+from analysis.fits.fit import Scale
 from analysis.fits.scales import inverse
 from analysis.surface.acceptance import AcceptLimit
 from doe.study.settings import BoolArray, FloatArray
@@ -114,6 +115,77 @@ class SizeAsked:
     most: int = MOST_BATCHES
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Trial:
+    """Rounds drawn of one size, held against the rule; fitted scales.
+
+    Attributes:
+        scales: Of the responses, by name.
+        limits: Acceptance limits; those of other responses are passed over.
+        centre: What is foretold, shape (m,).
+        sds: Standard deviations of the means about that, shape (m,).
+        df: Their degrees of freedom.
+        means: Of the rounds, the models' error left out, shape (n, m).
+        batches: Of their batches, shape (n, b, m).
+    """
+
+    scales: Mapping[str, Scale]
+    limits: Sequence[AcceptLimit]
+    centre: FloatArray
+    sds: FloatArray
+    df: Sequence[float]
+    means: FloatArray
+    batches: FloatArray
+
+    @classmethod
+    def of(
+        cls,
+        basis: ConfirmBasis,
+        foretold: Sequence[MeanPrediction],
+        drawn: RoundDraws,
+        limits: Sequence[AcceptLimit],
+    ) -> _Trial:
+        """Set what was foretold beside what was drawn."""
+        return cls(
+            scales={name: fit.scale for name, fit in basis.fits.items()}, limits=limits,
+            centre=np.array([one.centre for one in foretold]),
+            sds=np.array([one.sd for one in foretold]), df=[one.df for one in foretold],
+            means=drawn.means, batches=drawn.batch_values,
+        )  # fmt: skip
+
+    def off_in_sd(self, shift: FloatArray) -> FloatArray:
+        """Give how far means lie off if the truth does by `shift`, (m,) or (n, m), to (n, m)."""
+        off: FloatArray = (self.means + shift) / self.sds
+        return off
+
+    def inside(self, shift: FloatArray, each: float) -> BoolArray:
+        """Tell which rounds have every mean inside its interval of level `each`, shape (n,)."""
+        return all_inside(self.off_in_sd(shift), self.df, each)
+
+    def within(self, shift: FloatArray) -> BoolArray:
+        """Tell which rounds have every batch within every limit, shape (n,)."""
+        values = self.centre + np.atleast_2d(shift)[:, None, :] + self.batches
+        met = np.ones(len(values), dtype=np.bool_)
+        for i, (name, scale) in enumerate(self.scales.items()):
+            for limit in self.limits:
+                if limit.response == name:
+                    met &= limit.met(inverse(scale, values[:, :, i])).all(axis=1)
+        return met
+
+    def fails(self, i: int, off: float, each: float) -> float:
+        """Give how often a round fails whose true mean of response i is off by so much.
+
+        Of both directions the one that is found out less often.
+        """
+        found = []
+        for sign in (-1.0, 1.0):
+            shift = np.zeros(len(self.centre))
+            shift[i] = sign * off
+            passed = self.inside(shift, each) & self.within(shift)
+            found.append(float(1.0 - passed.mean()))
+        return min(found)
+
+
 def compare_sizes(
     basis: ConfirmBasis, row: FloatArray, limits: Sequence[AcceptLimit], asked: SizeAsked
 ) -> tuple[ConfirmSize, ...]:
@@ -145,12 +217,9 @@ def size_of(
 ) -> ConfirmSize:
     """Say what one round tells, however its batches lie over days."""
     foretold = list(basis.predictions(row, drawn.of).values())
-    sds, df = np.array([one.sd for one in foretold]), [one.df for one in foretold]
-    right = (drawn.models + drawn.means) / sds
-    each = shared_level(basis, right, df, asked.level)
-    inside = all_inside(right, df, each)
-    centre = np.array([one.centre for one in foretold])
-    within = _within(basis, centre + drawn.models[:, None, :] + drawn.batch_values, limits)
+    trial = _Trial.of(basis, foretold, drawn, limits)
+    each = shared_level(basis, trial.off_in_sd(drawn.models), trial.df, asked.level)
+    inside, within = trial.inside(drawn.models, each), trial.within(drawn.models)
     responses = []
     for i, (name, fit) in enumerate(basis.fits.items()):
         off, words = _off(fit.total_sd, asked.effects.get(name))
@@ -158,13 +227,13 @@ def size_of(
             SizeOfResponse(
                 response=name,
                 unit=fit.unit,
-                value=float(inverse(fit.scale, centre[i : i + 1])[0]),
+                value=float(inverse(fit.scale, trial.centre[i : i + 1])[0]),
                 interval=mean_interval(fit, foretold[i], each),
                 half_width=foretold[i].half_width(each),
                 told_from_limit=_told_from(basis, name, foretold[i], limits, asked.level),
                 off=off,
                 off_words=words,
-                fails_if_off=_fails(basis, drawn, foretold, (i, off), (limits, each)),
+                fails_if_off=trial.fails(i, off, each),
             )
         )
     return ConfirmSize(
@@ -221,42 +290,6 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
             f"{_narrowed(best, more):.0%}."
         )
     return tuple(words)
-
-
-def _within(basis: ConfirmBasis, values: FloatArray, limits: Sequence[AcceptLimit]) -> BoolArray:
-    """Tell which rounds have every batch within every limit, (n, b, m) to (n,)."""
-    met = np.ones(len(values), dtype=np.bool_)
-    names = list(basis.fits)
-    for limit in limits:
-        if limit.response in names:
-            i = names.index(limit.response)
-            read = inverse(basis.fits[limit.response].scale, values[:, :, i])
-            met &= limit.met(read).all(axis=1)
-    return met
-
-
-def _fails(
-    basis: ConfirmBasis,
-    drawn: RoundDraws,
-    foretold: Sequence[MeanPrediction],
-    off: tuple[int, float],
-    rule: tuple[Sequence[AcceptLimit], float],
-) -> float:
-    """Give how often a round fails whose true mean of one response is off by so much.
-
-    The worse of both directions is the one that is found out less often.
-    """
-    limits, each = rule
-    sds, df = np.array([one.sd for one in foretold]), [one.df for one in foretold]
-    centre = np.array([one.centre for one in foretold])
-    found = []
-    for sign in (-1.0, 1.0):
-        shift = np.zeros(len(foretold))
-        shift[off[0]] = sign * off[1]
-        inside = all_inside((drawn.means + shift) / sds, df, each)
-        within = _within(basis, centre + shift + drawn.batch_values, limits)
-        found.append(float(1.0 - (inside & within).mean()))
-    return min(found)
 
 
 def _told_from(

@@ -17,6 +17,7 @@ from analysis.choice.chart import Chart, charts_of
 from analysis.choice.compromise import Compromise, SettingsRow
 from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.influential import (
+    KINDS,
     BenchUnit,
     Influence,
     InfluenceOnChoice,
@@ -90,8 +91,7 @@ def assess_influence(
         found = [
             _searched(question, ground, one, held) if one in furthest else one for one in found
         ]
-    order = {"run": 0, "batch": 1, "day": 2}
-    found.sort(key=lambda one: (order[one.unit.kind], *_rank(one)))
+    found.sort(key=lambda one: (KINDS.index(one.unit.kind), *_rank(one)))
     return InfluenceOnChoice(units=tuple(found), present=ground.top.score, held=held)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from analysis.choice.compromise import SettingsRow
 from analysis.lab.response_data import ResponseData, in_words
@@ -19,6 +19,8 @@ DESIRABILITY_APART = 0.05
 GAIN, PREDICTION_APART = 0.02, 0.05
 _MOST_TOLD = 4
 UnitKind = Literal["run", "batch", "day"]
+# In the order in which they are told.
+KINDS: tuple[UnitKind, ...] = get_args(UnitKind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,16 +140,13 @@ class InfluenceOnChoice:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What to tell of them."""
-        leading = [one for kind in _KINDS if (one := self._leading(kind)) is not None]
+        leading = [one for kind in KINDS if (one := self._leading(kind)) is not None]
         told = [_told(one, self.present) for one in leading if _matters(one, self.present)]
         quiet = [one for one in leading if not _matters(one, self.present)]
         if quiet:
             told.append(_quiet(quiet))
         lost = [one.unit for one in self.units if one.not_fitted]
         return (*told, *_on_lost(lost), *_on_held(self.held))
-
-
-_KINDS: tuple[UnitKind, ...] = ("run", "batch", "day")
 
 
 def units_of(data: Mapping[str, ResponseData]) -> tuple[BenchUnit, ...]:
@@ -163,8 +162,7 @@ def units_of(data: Mapping[str, ResponseData]) -> tuple[BenchUnit, ...]:
     }
     units = [BenchUnit(kind="run", number=run, runs=(run,)) for run in sorted(every)]
     known = {unit.runs for unit in units}
-    kinds: tuple[UnitKind, ...] = ("batch", "day")
-    for place, kind in enumerate(kinds):
+    for place, kind in enumerate(KINDS[1:]):
         own: dict[int, list[int]] = {}
         for run in sorted(every):
             number = every[run][place]
@@ -255,7 +253,7 @@ def _on_lost(lost: Sequence[BenchUnit]) -> tuple[Finding, ...]:
         return ()
     named = [
         in_words(kind, [unit.number for unit in lost if unit.kind == kind])
-        for kind in _KINDS
+        for kind in KINDS
         if any(unit.kind == kind for unit in lost)
     ]
     return (

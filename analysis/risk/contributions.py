@@ -19,10 +19,10 @@ import numpy as np
 
 from analysis.risk.draws import DrawPlan, Estimate, estimate_of, normal_blocks
 from analysis.risk.model import Outcome, RiskModel, RiskSource
+from analysis.risk.scatter import SCATTERS
 from analysis.risk.transmitted import Transmitted
 from doe.study.settings import FloatArray
 
-SCATTERS = ("weighing", "setting", "noise")
 # Variance shares settle with fewer draws than a small probability does.
 DRAWS_OF_SHARES = 16_384
 _ROUNDING = 1e-12

@@ -23,6 +23,9 @@ from doe.model.coding import Coding
 from doe.study.brief import Study
 from doe.study.settings import BoolArray, FloatArray
 
+# Why a response that nobody can miss does not count.
+NO_LIMIT = "it has no limit (`accept`), so it cannot be missed"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RiskSource:
@@ -248,7 +251,7 @@ def _left_out(study: Study, surfaces: Mapping[str, Surface]) -> dict[str, str]:
         name = response.name
         surface = surfaces.get(name)
         if name not in limited:
-            found[name] = "it has no limit (`accept`), so it cannot be missed"
+            found[name] = NO_LIMIT
         elif surface is None:
             found[name] = "it has a limit but no model"
         elif isinstance(surface, Fit) and (why := why_refused(surface)):

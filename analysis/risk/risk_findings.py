@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.risk.model import RiskModel
+from analysis.risk.model import NO_LIMIT, RiskModel
 from analysis.risk.response_part import BATCH, COEFFICIENTS, TEST, stands_for_batch
 from doe.model.strata import RESIDUAL
 from doe.study.finding import Finding
@@ -41,7 +41,7 @@ def risk_findings(model: RiskModel, outside: float, cut: FloatArray) -> tuple[Fi
 
 def _left_out(model: RiskModel) -> Iterator[Finding]:
     for name, why in model.left_out.items():
-        has_limit = not why.startswith("it has no limit")
+        has_limit = why != NO_LIMIT
         yield Finding(
             level="caution" if has_limit else "note",
             what=f"'{name}' does not count in the probability: {why}.",

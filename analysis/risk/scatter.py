@@ -8,7 +8,7 @@ grams give shares and dose by the recipe's own arithmetic, as `doe.recipe.actual
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from scipy import special
@@ -19,6 +19,7 @@ from doe.study.finding import Finding
 from doe.study.settings import BoolArray, FloatArray
 
 SourceKind = Literal["weighing", "setting", "noise"]
+SCATTERS: tuple[SourceKind, ...] = get_args(SourceKind)
 # A setting that is this part of its range beyond its ends is said to be outside what was tried: a
 # choice at the end of a range always scatters a hair beyond it. Our own choice.
 OUTSIDE = 0.01

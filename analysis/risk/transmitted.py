@@ -22,6 +22,7 @@ from scipy import special
 from analysis.fits.scales import inverse, log_slope
 from analysis.risk.model import RiskModel
 from analysis.risk.response_part import MODEL, TEST, ResponsePart
+from analysis.risk.scatter import SCATTERS
 from doe.model.coding import ChoiceAxis
 from doe.study.settings import FloatArray
 
@@ -126,11 +127,7 @@ def _by_strata(model: RiskModel, part: ResponsePart, nominal: FloatArray) -> dic
     value = inverse(part.fit.scale, placed.centre[:, i])
     steep = float(np.exp(-2.0 * log_slope(part.fit.scale, value))[0])
     estimates = part.components.estimates
-    found = {
-        source.name: 0.0
-        for source in model.sources
-        if source.kind not in ("weighing", "setting", "noise")
-    }
+    found = {source.name: 0.0 for source in model.sources if source.kind not in SCATTERS}
     for unit in part.units:
         found[unit.source] += steep * unit.weight * float(estimates[unit.component])
     if part.fit.counts is not None:

@@ -17,6 +17,7 @@ from analysis.surface.noise import NO_NOISE, Production, production_of
 from doe.model.coding import ChoiceAxis, NumericAxis, ShareAxis
 from doe.model.region import Region
 from doe.study.brief import Study
+from doe.study.csv_text import write_csv
 from doe.study.settings import FloatArray, frozen_array
 
 # Places along each range and side, and draws at each: enough for lines that look smooth.
@@ -161,25 +162,19 @@ def leading_settings(basis: WindowBasis, at: FloatArray) -> tuple[str, str] | No
 def slice_table(found: ProbabilitySlice) -> str:
     """Write a slice as CSV: two settings and the probability, places inside the region only."""
     one = found.slice_
-    lines = [f"{_quoted(one.x)},{_quoted(one.y)},probability"]
-    for row, y in enumerate(one.y_values):
-        for column, x in enumerate(one.x_values):
-            if one.inside[row, column]:
-                lines.append(f"{x:.8g},{y:.8g},{found.probability[row, column]:.6f}")
-    return "\n".join(lines) + "\n"
+    places = np.argwhere(one.inside)
+    shown = [(one.x_values[i], one.y_values[j], found.probability[j, i]) for j, i in places]
+    return write_csv([one.x, one.y, "probability"], map(_told, shown))
 
 
 def triangle_table(found: ProbabilityTriangle) -> str:
     """Write a triangle as CSV: three shares and the probability, places inside the region only."""
     one = found.slice_
-    lines = [",".join((*map(_quoted, one.names), "probability"))]
-    for shares, inside, p in zip(one.shares, one.inside, found.probability, strict=True):
-        if inside:
-            lines.append(",".join((*(f"{x:.8g}" for x in shares), f"{p:.6f}")))
-    return "\n".join(lines) + "\n"
+    shown = np.column_stack([one.shares, found.probability])[one.inside]
+    return write_csv([*one.names, "probability"], map(_told, shown))
 
 
-def _quoted(name: str) -> str:
-    """Quote a name for CSV; what a spreadsheet would run as a formula is kept from it."""
-    safe = f"'{name}" if name[:1] in "=+-@" else name
-    return '"' + safe.replace('"', '""') + '"' if any(c in safe for c in ',"\n') else safe
+def _told(row: Sequence[float] | FloatArray) -> list[float]:
+    """Round settings to eight digits, the probability after them to six places."""
+    *settings, probability = row
+    return [*(float(f"{x:.8g}") for x in settings), round(float(probability), 6)]
