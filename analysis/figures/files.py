@@ -7,7 +7,6 @@ import multiprocessing
 import os
 import re
 import sys
-import threading
 import warnings
 from collections.abc import Mapping
 from typing import Any
@@ -53,9 +52,13 @@ def _written(figures: Mapping[str, Figure], jobs: list[tuple[str, str]], made: s
 
 
 def _may_branch() -> bool:
-    """Tell whether a branch of this process is safe: on Linux, with no thread beside this one."""
+    """Tell whether a branch of this process is safe: on Linux, with no thread beside this one.
+
+    The system counts the threads, as Python knows only of those that its own module began: a lock
+    that another thread holds at the branch would never open again in the branch.
+    """
     cores = os.cpu_count() or 1
-    return cores > 1 and sys.platform == "linux" and threading.active_count() == 1
+    return cores > 1 and sys.platform == "linux" and len(os.listdir("/proc/self/task")) == 1
 
 
 # Figures of the process that branches, for its branches alone.
