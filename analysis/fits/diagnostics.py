@@ -16,7 +16,7 @@ from analysis.fits.assessment import RunRow
 from analysis.fits.check_values import Normality, OrderDrift, Outlier
 from analysis.fits.fit_table import FitTable
 from analysis.fits.least_squares import LeastSquares
-from analysis.fits.neighbours import neighbour_ratio
+from analysis.fits.neighbours import neighbour_ratio_of_fit
 from doe.study.settings import FloatArray
 
 # A run this close to leverage 1 sits on its own coefficient: its residual is rounding.
@@ -159,8 +159,7 @@ def normality_of(solved: LeastSquares) -> Normality | None:
 def _neighbours(solved: LeastSquares, order: FloatArray) -> tuple[float | None, float | None]:
     if solved.df < _LEAST_DF_FOR_OUTLIERS + 1:
         return None, None
-    Q = solved.basis
-    return neighbour_ratio(solved.residuals, np.eye(len(order)) - Q @ Q.T, order)
+    return neighbour_ratio_of_fit(solved.residuals, solved.basis, order)
 
 
 def _free(solved: LeastSquares) -> FloatArray:

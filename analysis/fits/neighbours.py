@@ -45,11 +45,43 @@ def neighbour_ratio(
     ratio = float((np.diff(e) ** 2).sum()) / size
     steps = np.diff(F, axis=0)
     if len(e) > _MOST_EXACT:
-        below = _by_moments(ratio, steps, F)
+        below = _below_by_moments(ratio, _moments(steps, F))
     else:
         weights = np.linalg.eigvalsh(steps.T @ steps - ratio * F.T @ F)
         below = chance_negative(np.asarray(weights, dtype=np.float64))
-    return ratio, None if below is None else 2 * min(below, 1 - below)
+    return ratio, _two_sided(below)
+
+
+def neighbour_ratio_of_fit(
+    residuals: FloatArray, basis: FloatArray, order: FloatArray
+) -> tuple[float | None, float | None]:
+    """Give the same for residuals of least squares, of any number of rows.
+
+    Args:
+        residuals: Shape (n,).
+        basis: Q, shape (n, p), orthonormal columns that span the model; F is I − QQ'.
+        order: Shape (n,), place of each in the order as done; ties stay as they stand.
+
+    Returns:
+        As `neighbour_ratio`; beyond a few hundred rows no table of n by n is made.
+    """
+    n, p = basis.shape
+    if n <= _MOST_EXACT:
+        return neighbour_ratio(residuals, np.eye(n) - basis @ basis.T, order)
+    rank = np.argsort(order, kind="stable")
+    e, Q = residuals[rank], basis[rank]
+    size = float(e @ e)
+    if size <= 0 or n - p < _LEAST_FREE:
+        return None, None
+    ratio = float((np.diff(e) ** 2).sum()) / size
+    # With D of second differences: tr FD = tr D − tr Q'DQ, and
+    # tr (FD)² = tr D² − 2 tr Q'D²Q + tr (Q'DQ)².
+    edge = np.zeros((1, p))
+    DQ = -np.diff(np.vstack([edge, np.diff(Q, axis=0), edge]), axis=0)
+    inner = Q.T @ DQ
+    first = 2.0 * (n - 1) - float(np.trace(inner))
+    second = 6.0 * n - 8.0 - 2.0 * float((DQ**2).sum()) + float((inner * inner.T).sum())
+    return ratio, _two_sided(_below_by_moments(ratio, (n - p, first, second)))
 
 
 def chance_negative(weights: FloatArray) -> float:
@@ -78,13 +110,22 @@ def chance_negative(weights: FloatArray) -> float:
     return float(np.clip(0.5 - area / np.pi, 0.0, 1.0))
 
 
-def _by_moments(ratio: float, steps: FloatArray, F: FloatArray) -> float | None:
+def _two_sided(below: float | None) -> float | None:
+    return None if below is None else 2 * min(below, 1 - below)
+
+
+def _moments(steps: FloatArray, F: FloatArray) -> tuple[float, float, float]:
+    """Give tr F'F, tr F'DF and tr (F'DF)², D of second differences."""
+    A = steps.T @ steps
+    return float((F**2).sum()), float(np.trace(A)), float((A * A.T).sum())
+
+
+def _below_by_moments(ratio: float, moments: tuple[float, float, float]) -> float | None:
     # Mean and variance of the ratio (Durbin and Watson 1950, section 4) matched by a beta curve on
     # 0..4; exact for residuals of least squares, where F'F is a projection.
-    A, B = steps.T @ steps, F.T @ F
-    df = float(np.trace(B))
-    mean = float(np.trace(A)) / df
-    variance = 2 * (float((A * A.T).sum()) - float(np.trace(A)) * mean) / (df * (df + 2))
+    df, first, second = moments
+    mean = first / df
+    variance = 2 * (second - first * mean) / (df * (df + 2))
     if not 0 < mean < 4 or variance <= 0:
         return None
     m, v = mean / 4, variance / 16

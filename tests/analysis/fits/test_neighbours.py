@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.stattools import durbin_watson
 
-from analysis.fits.neighbours import chance_negative, neighbour_ratio
+from analysis.fits.neighbours import chance_negative, neighbour_ratio, neighbour_ratio_of_fit
 
 
 @pytest.mark.parametrize(
@@ -73,3 +73,27 @@ def test_a_long_series_has_nearly_the_same_chance_by_moments() -> None:
     below = chance_negative(np.linalg.eigvalsh(steps.T @ steps - ratio * M))
 
     assert p == pytest.approx(2 * min(below, 1 - below), rel=0.03)
+
+
+@pytest.mark.parametrize("n", [400, 401])
+def test_a_fit_gives_what_its_projection_gives_without_a_table_of_n_by_n(n: int) -> None:
+    """The traces of Durbin and Watson (1950) by the columns of the model alone; rows shuffled."""
+    rng = np.random.default_rng(5)
+    Q = np.linalg.qr(np.column_stack([np.ones(n), rng.standard_normal((n, 3)), np.arange(n)]))[0]
+    M = np.eye(n) - Q @ Q.T
+    e = M @ np.cumsum(rng.standard_normal(n) + 0.4)
+    order = rng.permutation(n).astype(np.float64)
+
+    for y in (e, M @ rng.standard_normal(n)):
+        expected = neighbour_ratio(y, M, order)
+        assert neighbour_ratio_of_fit(y, Q, order) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_very_long_series_is_no_burden() -> None:
+    """Twenty thousand rows; a table of n by n would not fit into memory beside others."""
+    n = 20_000
+    e = np.random.default_rng(6).standard_normal(n)
+    ratio, p = neighbour_ratio_of_fit(e - e.mean(), np.full((n, 1), n**-0.5), np.arange(float(n)))
+    assert ratio == pytest.approx(2, abs=0.05)
+    assert p is not None
+    assert 0.001 < p <= 1
