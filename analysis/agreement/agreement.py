@@ -156,6 +156,7 @@ def propose_version(ground: Ground, proposal: Proposal) -> Version:
         settings_are=proposal.settings_are,
         settings=agreed_settings(study, settings, risk.box if risk else None),
         inputs=dict(proposal.inputs),
+        last_run=max(ground.plan.run, default=0) if ground.plan else 0,
         seed=proposal.seed,
         level=ground.level,
         batch_kg=proposal.batch_kg,

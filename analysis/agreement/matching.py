@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from doe.study.agreement import AgreedConfirmation, AgreedReading, Version
 from doe.study.finding import Finding
@@ -58,7 +59,7 @@ class Match:
         changed: Names of the inputs that changed.
         moved: Responses that are foretold otherwise; None where nothing can be foretold now.
         judged: Responses whose limits or verdict are others now, a phrase each.
-        runs_added: Whether only runs were added that change nothing yet.
+        runs_added: Whether only runs and what they told were added, and no model rests on them.
         confirmations: Rounds of confirmation batches as they stand now, oldest first.
     """
 
@@ -71,7 +72,12 @@ class Match:
     @property
     def failed(self) -> tuple[AgreedConfirmation, ...]:
         """Latest rounds at the settings of the version, of each place, that did not confirm it."""
-        return failed_here(self.confirmations)
+        return latest_here(self.confirmations, "not confirmed")
+
+    @property
+    def confirmed(self) -> tuple[AgreedConfirmation, ...]:
+        """Latest rounds at the settings of the version, of each place, that confirmed it."""
+        return latest_here(self.confirmations, "confirmed")
 
     @property
     def holds(self) -> bool:
@@ -88,36 +94,61 @@ class Match:
         return tuple(_findings(self, number))
 
 
-def failed_here(confirmations: Sequence[AgreedConfirmation]) -> tuple[AgreedConfirmation, ...]:
-    """Keep the latest verdict of each place at the settings of a version, where it was no."""
-    told = [one for one in confirmations if one.here == "yes"]
-    latest = {one.where: one for one in told if one.verdict in ("confirmed", "not confirmed")}
-    return tuple(one for one in latest.values() if one.verdict == "not confirmed")
+def latest_here(
+    confirmations: Sequence[AgreedConfirmation], verdict: Literal["confirmed", "not confirmed"]
+) -> tuple[AgreedConfirmation, ...]:
+    """Keep the latest rounds of each place at the settings of a version, where they say so."""
+    told = [
+        one
+        for one in confirmations
+        if one.here == "yes" and one.verdict in ("confirmed", "not confirmed")
+    ]
+    latest = {one.where: one for one in told}
+    return tuple(one for one in latest.values() if one.verdict == verdict)
 
 
 def match_version(
-    version: Version, inputs: Mapping[str, str], now: Sequence[AgreedReading] | None
+    version: Version,
+    inputs: Mapping[str, str],
+    earlier: Mapping[str, str],
+    now: Sequence[AgreedReading] | None,
+    confirmations: Sequence[AgreedConfirmation] = (),
 ) -> Match:
     """Hold a version against the study as it is.
 
     Args:
         version: The version.
         inputs: Hash of each input now.
+        earlier: Hash of each input now but for the runs that came after the version.
         now: What is foretold now at the settings of the version; None where nothing can be.
+        confirmations: Rounds of confirmation batches as they stand now, oldest first.
 
     Returns:
-        A changed plan counts only if something is foretold otherwise: runs that were added and
-        wait for readings break no agreement.
+        Later runs count only if something is foretold otherwise or a confirmation failed that the
+        version does not name: runs that wait for readings break no agreement, nor do confirmation
+        batches that no model was built on.
     """
-    changed = [name for name in INPUT_WORDS if version.inputs.get(name) != inputs.get(name)]
+    changed = changed_inputs(version, inputs)
     moved = None if now is None else tuple(_moved(version.readings, now))
-    runs_added = changed == ["plan"] and moved == ()
+    failed = set(latest_here(confirmations, "not confirmed"))
+    runs_added = (
+        bool(changed)
+        and moved == ()
+        and not changed_inputs(version, earlier)
+        and failed <= set(version.confirmations)
+    )
     return Match(
-        changed=() if runs_added else tuple(changed),
+        changed=() if runs_added else changed,
         moved=moved,
         judged=tuple(_judged_otherwise(version.readings, now or ())),
         runs_added=runs_added,
+        confirmations=tuple(confirmations),
     )
+
+
+def changed_inputs(version: Version, inputs: Mapping[str, str]) -> tuple[str, ...]:
+    """Name the inputs that are not what a version names."""
+    return tuple(name for name in INPUT_WORDS if version.inputs.get(name) != inputs.get(name))
 
 
 def _moved(before: Sequence[AgreedReading], now: Sequence[AgreedReading]) -> Iterator[Moved]:
@@ -172,9 +203,11 @@ def _findings(match: Match, number: int) -> Iterator[Finding]:
     elif match.runs_added:
         yield Finding(
             level="note",
-            what=f"Runs were added since version {number} of the agreement; nothing is foretold "
-            "otherwise yet.",
-        )
+            what=" ".join((
+                f"Runs were added since version {number} of the agreement; nothing is foretold "
+                "otherwise yet.", *(one.words for one in match.confirmed)
+            )),
+        )  # fmt: skip
 
 
 def _moved_words(match: Match) -> str:

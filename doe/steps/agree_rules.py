@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from analysis.agreement.matching import failed_here
+from analysis.agreement.matching import latest_here
 from doe.errors import StudyError
 from doe.study.agreement import AgreedConfirmation, Agreement, Version
 from doe.study.finding import Finding
@@ -22,7 +22,7 @@ def refuse_unnamed_failure(confirmations: Sequence[AgreedConfirmation], because:
     """
     unnamed = [
         one
-        for one in failed_here(confirmations)
+        for one in latest_here(confirmations, "not confirmed")
         if not re.search(rf"confirmation\s*{one.number}\b", because, re.IGNORECASE)
     ]
     if unnamed:

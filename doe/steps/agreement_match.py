@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from analysis.agreement.agreement import expected_readings
-from analysis.agreement.matching import INPUT_WORDS, Match, match_version
+from analysis.agreement.matching import Match, changed_inputs, match_version
 from doe.errors import DoeError
 from doe.steps.agreed_ground import confirmations_now, ground_of
 from doe.steps.analysis_of import StudyAnalysis, analyse
@@ -22,17 +20,14 @@ def match_now(session: Session, version: Version, analysis: StudyAnalysis | None
         version: The version.
         analysis: The models, where somebody has made them already.
     """
-    match = _matched(session, version, analysis)
-    if session.plan is None:
-        return match
-    return replace(match, confirmations=confirmations_now(session, version.settings_table()))
-
-
-def _matched(session: Session, version: Version, analysis: StudyAnalysis | None) -> Match:
     inputs = session.inputs()
-    if all(version.inputs.get(name) == inputs.get(name) for name in INPUT_WORDS):
-        return Match(changed=(), moved=())
-    return match_version(version, inputs, _foretold(session, version, analysis))
+    has_runs = session.plan is not None
+    rounds = confirmations_now(session, version.settings_table()) if has_runs else ()
+    if not changed_inputs(version, inputs):
+        return Match(changed=(), moved=(), confirmations=rounds)
+    earlier = session.as_of(version.last_run).inputs()
+    now = _foretold(session, version, analysis)
+    return match_version(version, inputs, earlier, now, rounds)
 
 
 def _foretold(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import doe
 from doe.errors import PlanError
+from doe.layouts.extending.joining import without_runs
 from doe.methods.raw_columns import bench_tests
 from doe.methods.settling import settle_methods
 from doe.model.strata import middle_ratio
@@ -68,6 +69,24 @@ class Session:
         if self.plan is not None:
             hashes["plan"] = content_hash(folder.plan_files(self.plan)[PLAN_FILE])
         return hashes
+
+    def as_of(self, last_run: int) -> Session:
+        """Give the inputs as they would be without the runs after one, and what they told."""
+        if self.plan is None:
+            return self
+        plan = without_runs(self.plan, [run for run in self.plan.run if run > last_run])
+
+        def is_later(one: Actual) -> bool:
+            """Whether all runs of its unit are later ones."""
+            there = (runs_with_data(some, Readings(), (one,)) for some in (self.plan, plan) if some)
+            return [bool(runs) for runs in there] == [True, False]
+
+        return replace(
+            self,
+            plan=plan,
+            readings=Readings(rows=tuple(r for r in self.readings.rows if r.run <= last_run)),
+            actuals=tuple(one for one in self.actuals if not is_later(one)),
+        )
 
     def seed(self, asked: int | None) -> int:
         """Decide the seed: the one asked for, else the brief's, else the house's."""

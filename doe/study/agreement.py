@@ -250,6 +250,7 @@ class Version:
         settings_are: Whether the settings were kept, given or the compromise.
         settings: What is set.
         inputs: Hash of every input, by its name.
+        last_run: The last run that there was; later ones break no agreement by being there.
         seed: Of all draws.
         level: Confidence of the intervals, 0..1.
         batch_kg: Size of the production batch that the card was first made for.
@@ -279,6 +280,7 @@ class Version:
     settings_are: str = ""
     settings: tuple[AgreedSetting, ...]
     inputs: Mapping[str, str]
+    last_run: int = 0
     seed: int
     level: float
     batch_kg: float

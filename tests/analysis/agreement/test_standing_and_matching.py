@@ -14,7 +14,13 @@ from analysis.agreement.standing import (
     role_standings,
     why_not_final,
 )
-from doe.study.agreement import AgreedReading, AgreedSetting, RoleLine, Version
+from doe.study.agreement import (
+    AgreedConfirmation,
+    AgreedReading,
+    AgreedSetting,
+    RoleLine,
+    Version,
+)
 
 DAY = date(2026, 3, 2)
 ROLES = ("formulator", "colourist", "production")
@@ -72,29 +78,47 @@ def test_a_final_version_needs_every_role_or_names_who_is_missing() -> None:
 @pytest.mark.parametrize("name", ["region", "goals", "readings", "actuals", "choices"])
 def test_any_changed_input_breaks_the_match_and_is_named(name: str) -> None:
     """The hashes of the brief, the readings and the decisions each count by themselves."""
-    match = match_version(VERSION, {**INPUTS, name: "cd"}, (GLOSS,))
+    changed = {**INPUTS, name: "cd"}
+    match = match_version(VERSION, changed, changed, (GLOSS,))
 
     assert match.changed == (name,)
     assert not match.holds
-    assert match_version(VERSION, dict(INPUTS), (GLOSS,)).holds
+    assert match_version(VERSION, dict(INPUTS), dict(INPUTS), (GLOSS,)).holds
 
 
-def test_runs_that_wait_for_readings_break_no_agreement() -> None:
-    """A plan that grew changes nothing that is foretold; one that was altered does."""
-    grown = {**INPUTS, "plan": "cd"}
+def test_later_runs_that_no_model_rests_on_break_no_agreement() -> None:
+    """A plan that grew, and what the new batches told, change nothing; a moved forecast does."""
+    grown = {**INPUTS, "plan": "cd", "readings": "ef"}
 
-    assert match_version(VERSION, grown, (GLOSS,)).holds
-    assert not match_version(VERSION, grown, (replace(GLOSS, value=60.5),)).holds
-    assert not match_version(VERSION, grown, None).holds
+    assert match_version(VERSION, grown, INPUTS, (GLOSS,)).holds
+    assert not match_version(VERSION, grown, INPUTS, (replace(GLOSS, value=60.5),)).holds
+    assert not match_version(VERSION, grown, INPUTS, None).holds
+    assert not match_version(VERSION, grown, {**INPUTS, "readings": "gh"}, (GLOSS,)).holds, (
+        "an earlier reading was corrected"
+    )
+
+
+def test_a_confirmation_that_failed_since_breaks_the_agreement() -> None:
+    """One that the team knew of when it agreed does not, and one that passed is told."""
+    grown = {**INPUTS, "plan": "cd", "readings": "ef"}
+    passed = AgreedConfirmation(number=1, where="laboratory", verdict="confirmed", words="It held.")
+    failed = replace(passed, number=2, verdict="not confirmed", words="It did not.")
+    knowing = replace(VERSION, confirmations=(failed,))
+
+    good = match_version(VERSION, grown, INPUTS, (GLOSS,), (passed,))
+    assert good.holds
+    assert good.findings(1)[0].what.endswith("It held.")
+    assert not match_version(VERSION, grown, INPUTS, (GLOSS,), (passed, failed)).holds
+    assert match_version(knowing, grown, INPUTS, (GLOSS,), (passed, failed)).holds
 
 
 def test_what_moved_beyond_its_interval_is_told_with_its_numbers() -> None:
     """Inside the interval that was agreed on is one thing, beyond it another."""
     changed = {**INPUTS, "readings": "cd"}
-    near = match_version(VERSION, changed, (replace(GLOSS, value=61.5),))
-    far = match_version(VERSION, changed, (replace(GLOSS, value=63.1),))
-    gone = match_version(VERSION, changed, ())
-    unset = match_version(VERSION, changed, (replace(GLOSS, value=float("nan")),))
+    near = match_version(VERSION, changed, changed, (replace(GLOSS, value=61.5),))
+    far = match_version(VERSION, changed, changed, (replace(GLOSS, value=63.1),))
+    gone = match_version(VERSION, changed, changed, ())
+    unset = match_version(VERSION, changed, changed, (replace(GLOSS, value=float("nan")),))
 
     assert near.beyond == ()
     assert "inside the intervals" in near.findings(1)[0].what
@@ -107,6 +131,7 @@ def test_a_limit_that_moved_is_told_although_nothing_is_foretold_otherwise() -> 
     """A goal that changed may break a verdict while every number stays."""
     before = replace(VERSION, readings=(replace(GLOSS, limits=("at least 55",), verdict="met"),))
     stricter = replace(GLOSS, limits=("at least 61",), verdict="not met")
-    (finding,) = match_version(before, {**INPUTS, "goals": "cd"}, (stricter,)).findings(1)
+    changed = {**INPUTS, "goals": "cd"}
+    (finding,) = match_version(before, changed, changed, (stricter,)).findings(1)
 
     assert "at least 55 (met) then, at least 61 (not met) now" in finding.what

@@ -32,6 +32,7 @@ def _says(code: str) -> str:
 
 
 def test_branches_write_the_same_bytes_as_one_process() -> None:
+    """On Linux with two cores; elsewhere one process writes all."""
     said = _says("""
         many = files.save_figures(figures)
         os.cpu_count = lambda: 1

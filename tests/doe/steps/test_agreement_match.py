@@ -1,0 +1,116 @@
+"""An agreement beside what the bench told after it."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from doe.steps.adopt import adopt_table
+from doe.steps.agree import AgreeOptions, agree_study
+from doe.steps.check import check_study
+from doe.steps.confirm import ConfirmOptions, confirm_study
+from doe.steps.enter import enter_files
+from doe.steps.session import open_study
+
+BRIEF = """\
+format = 1
+[study]
+title = "invented"
+seed = 3
+roles = ["formulator"]
+[[factor]]
+name = "dose"
+role = "dose"
+unit = "% on pigment"
+low = 0.8
+high = 2.4
+[[factor]]
+name = "grind time"
+unit = "min"
+low = 15
+high = 45
+[[response]]
+name = "viscosity"
+unit = "mPa·s"
+scale = "log"
+aim = "low"
+best = 200
+worst = 900
+accept = { at_most = 700 }
+"""
+AT = ("dose=1.8", "grind time=40")
+SCATTER = (5, -7, 3, -4, 6, -2, 1, -6, 4, 2, -3, 1)
+
+
+@pytest.fixture(scope="module")
+def confirming(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Twelve runs, an agreement on them, and two confirmation batches that wait."""
+    folder = tmp_path_factory.mktemp("match")
+    (folder / "study.toml").write_text(BRIEF, encoding="utf-8")
+    lines = ["run,dose,grind time,viscosity"]
+    for number, off in enumerate(SCATTER):
+        dose, time = (0.8, 1.6, 2.4)[number % 3], (15, 25, 35, 45)[number // 3]
+        lines.append(f"{number + 1},{dose},{time},{600 - 120 * dose - 2 * time + off}")
+    _write(folder / "table.csv", lines)
+    adopt_table(folder / "table.csv", folder)
+    agree_study(folder, AgreeOptions(propose=True, at=AT, because="thin"), today=date(2026, 3, 2))
+    confirm_study(folder, ConfirmOptions(batches=2, at=AT))
+    return folder
+
+
+def _write(file: Path, lines: list[str]) -> None:
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def _told(confirming: Path, to: Path, viscosity: float) -> Path:
+    """Enter what both batches gave."""
+    folder = Path(shutil.copytree(confirming, to / "study"))
+    _write(folder / "new.csv", ["run,viscosity", f"13,{viscosity}", f"14,{viscosity + 2}"])
+    enter_files(folder, [folder / "new.csv"])
+    return folder
+
+
+def _matches(folder: Path) -> bool:
+    said = agree_study(folder, today=date(2026, 3, 3)).contract()["matches"]
+    assert isinstance(said, bool)
+    return said
+
+
+def test_batches_that_confirm_an_agreement_leave_it_as_it_is(
+    confirming: Path, tmp_path: Path
+) -> None:
+    """They wait, then hold what was agreed; no model was built on them."""
+    assert _matches(confirming)
+
+    folder = _told(confirming, tmp_path, 303)
+    assert _matches(folder)
+    (told,) = [one for one in check_study(folder).findings if "Runs were added" in one.what]
+    assert told.level == "note"
+    assert told.what.endswith("2 runs at these settings: confirmed.")
+
+
+def test_batches_that_do_not_confirm_it_or_are_taken_in_end_the_match(
+    confirming: Path, tmp_path: Path
+) -> None:
+    """A failure speaks against it, and new models foretell otherwise."""
+    (tmp_path / "failed").mkdir()
+    assert not _matches(_told(confirming, tmp_path / "failed", 390))
+
+    folder = _told(confirming, tmp_path, 303)
+    confirm_study(folder, ConfirmOptions(take_in=True, because="more runs"))
+    assert not _matches(folder)
+
+
+def test_an_earlier_reading_that_is_corrected_ends_the_match_whatever_came_later(
+    confirming: Path, tmp_path: Path
+) -> None:
+    """Only what came after the agreement may be there without breaking it."""
+    folder = _told(confirming, tmp_path, 303)
+    was = open_study(folder).readings.current()[0]
+    assert was.value is not None
+    _write(folder / "mended.csv", ["run,viscosity", f"1,{was.value + 40}"])
+    enter_files(folder, [folder / "mended.csv"], correct=True, because="misread")
+    assert not _matches(folder)
