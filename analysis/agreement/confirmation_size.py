@@ -278,7 +278,7 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
     if found:
         words.append(
             "A formula that is off is found out at least "
-            f"{FOUND_OUT:.0%} of the time: {_listed([_off_words(own) for own in found])}."
+            f"{FOUND_OUT:.0%} of the time: {_off_together(found)}."
         )
     if missed:
         told = [f"{_off_words(own)} {own.fails_if_off:.0%} of the time" for own in missed]
@@ -332,6 +332,15 @@ def _count(size: ConfirmSize) -> str:
 def _reach(own: SizeOfResponse) -> str:
     low, high = own.interval
     return f"{own.response} must then lie within {low:.4g} to {high:.4g} {own.unit}".rstrip()
+
+
+def _off_together(responses: Sequence[SizeOfResponse]) -> str:
+    """Name responses that are off by the same together."""
+    words = dict.fromkeys(own.off_words for own in responses)
+    named = ([own.response for own in responses if own.off_words == off] for off in words)
+    return _listed(
+        [f"{_listed(some)} off by {off}" for some, off in zip(named, words, strict=True)]
+    )
 
 
 def _off_words(own: SizeOfResponse) -> str:

@@ -103,7 +103,7 @@ class LeastRegret:
             )
         return Finding(
             level="note",
-            what=f"The compromise costs the view of the {worst.view} {worst.compromise:.2f} in "
+            what=f"The compromise costs the view of '{worst.view}' {worst.compromise:.2f} in "
             "overall desirability; another setting, at which the view worst off gives up least, "
             "would spare it a part.",
             evidence=evidence,

@@ -59,9 +59,9 @@ class Pull:
 
     @property
     def words(self) -> str:
-        """Say what was changed: `viscosity counts twice`, `view of the colourist`."""
+        """Say what was changed: `viscosity counts twice`, `view of 'production'`."""
         if self.view:
-            return f"view of the {self.view}"
+            return f"view of '{self.view}'"
         return f"{self.response} counts {'twice' if self.times > 1.0 else 'half'}"
 
 

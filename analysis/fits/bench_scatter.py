@@ -20,13 +20,13 @@ from scipy import stats
 from analysis.fits.fit import Fit
 from analysis.fits.fit_table import indicators
 from analysis.fits.lack_of_fit import pure_error, replicate_groups
-from analysis.fits.mixed_findings import units_word
 from analysis.fits.readings_on_scale import averaged
 from analysis.fits.scales import forward, log_slope
 from analysis.fits.strata_of_data import RUN, strata_of_data
 from analysis.lab.response_data import ResponseData
 from doe.methods.registry import METHODS
 from doe.model.matrix import model_matrix
+from doe.model.strata import units_word
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray
 

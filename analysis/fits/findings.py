@@ -185,6 +185,17 @@ def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
             yield _not_shown(test.p, test.den_df, evidence)
 
 
+def freedom_words(df: float) -> str:
+    """Count degrees of freedom in words.
+
+    Example:
+        >>> freedom_words(1), freedom_words(2.54)
+        ('1 degree of freedom', '2.5 degrees of freedom')
+    """
+    told = f"{df:.2g}" if df < 10 else f"{df:.0f}"
+    return f"{told} degree{'' if told == '1' else 's'} of freedom"
+
+
 def _not_shown(p: float, den_df: float, evidence: Mapping[str, float]) -> Finding:
     """Say that lack of fit is not shown, and how much that is worth."""
     if p >= EDGE:
@@ -196,7 +207,7 @@ def _not_shown(p: float, den_df: float, evidence: Mapping[str, float]) -> Findin
         )
     few = den_df < FEW_REPLICATES
     if few:
-        what += f" With {den_df:g} degrees of freedom of replicates the test could hardly see it."
+        what += f" With {freedom_words(den_df)} of replicates the test could hardly see it."
     return Finding(
         level="note",
         what=what,

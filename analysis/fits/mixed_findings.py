@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.fits.assessment import Assessment, LackOfFit, Misleading
-from analysis.fits.findings import CLEAR, FEW_REPLICATES, findings_of_any
+from analysis.fits.findings import CLEAR, FEW_REPLICATES, findings_of_any, freedom_words
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.in_strata import InStrata
 from analysis.fits.strata_of_data import RUN
 from analysis.lab.response_data import ResponseData
-from doe.model.strata import RESIDUAL, residual_df
+from doe.model.strata import RESIDUAL, residual_df, units_word
 from doe.study.finding import Finding
 
 # With four df a 95 % interval is 1.4 times as wide as with many; with one or two it says little.
@@ -39,16 +39,6 @@ def mixed_findings(
         *_on_outlying_units(assessment),
         *findings_of_any(fit, assessment, data),
     )
-
-
-def units_word(stratum: str) -> str:
-    """Name the units of a stratum, many of them.
-
-    Example:
-        >>> units_word("batch"), units_word("day")
-        ('batches', 'days')
-    """
-    return f"{stratum}es" if stratum.endswith(("ch", "s", "sh")) else f"{stratum}s"
 
 
 def lowest_word(fit: Fit) -> str:
@@ -180,15 +170,16 @@ def _on_few(a: Assessment, df: dict[str, int], untold: tuple[str, ...]) -> Itera
     for name, count in df.items():
         if count >= FEW_DF or name in untold:
             continue
-        where = f"among {units_word(name)}" if name != RESIDUAL else "within the lowest units"
-        more = units_word(name) if name != RESIDUAL else "runs within batches"
+        where, more = f"among {units_word(name)}", units_word(name)
+        if name == RESIDUAL:
+            lowest = units_word(a.strata[-2]) if len(a.strata) > 1 else "units"
+            where, more = f"among the runs within {lowest}", f"runs within {lowest}"
         if name == RESIDUAL and RUN in df:
             where, more = "among the readings of one run", "second readings"
         yield Finding(
             level="caution",
-            what=f"Only {count} degree{'s' if count != 1 else ''} of freedom "
-            f"{'are' if count != 1 else 'is'} left {where}: what rests on them has wide intervals "
-            "and blunt tests.",
+            what=f"Only {freedom_words(count)} {'are' if count != 1 else 'is'} left {where}: what "
+            "rests on them has wide intervals and blunt tests.",
             evidence={f"degrees of freedom, {name}": count},
             advice=f"Add {more}; four or more would do.",
         )
@@ -312,7 +303,7 @@ def _lack(test: LackOfFit) -> Finding:
     few = test.den_df < FEW_REPLICATES
     what = f"No lack of fit is seen {where}."
     if few:
-        what += f" With {test.den_df:.2g} degrees of freedom the test could hardly see it."
+        what += f" With {freedom_words(test.den_df)} the test could hardly see it."
     return Finding(
         level="note",
         what=what,

@@ -17,7 +17,7 @@ from analysis.fits.kenward_roger import KenwardRoger, single_df
 from analysis.fits.least_squares import LeastSquares, solve_least_squares
 from analysis.fits.likelihood_of_mixed import profile_of
 from analysis.fits.mixed_assessing import assess_mixed
-from analysis.fits.mixed_findings import mixed_findings, units_word
+from analysis.fits.mixed_findings import mixed_findings
 from analysis.fits.no_scatter import has_no_scatter
 from analysis.fits.order_slope import slope_in
 from analysis.fits.readings_on_scale import (
@@ -32,6 +32,7 @@ from analysis.fits.with_controls import WithControls
 from analysis.lab.response_data import ResponseData
 from doe.model.coding import Coding
 from doe.model.information import condition_of, vif
+from doe.model.strata import units_word
 from doe.model.terms import Model
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray

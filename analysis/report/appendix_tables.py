@@ -9,7 +9,7 @@ from analysis.fits.assessment import AnovaRow, Assessment, CoefficientRow, Compo
 from analysis.fits.drift_values import slope_in_words
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
-from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word, units_word
+from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word
 from analysis.fits.scales import scale_words
 from analysis.report.comparison_table import comparison_table
 from analysis.report.form_table import form_table
@@ -29,7 +29,7 @@ from analysis.report.rounding import (
 from analysis.report.table import Cell, Table
 from analysis.report.words import listed
 from analysis.surface.level_comparison import LevelComparison, middles_words
-from doe.model.strata import RESIDUAL
+from doe.model.strata import RESIDUAL, units_word
 
 SCALE_NOTE = "On the fitted scale ({scale})."
 _STRATA_NOTE = (

@@ -195,7 +195,7 @@ def _verdict(content: ReportContent) -> str:
     if compromise is None:
         return ""
     overall = compromise.best.desirability
-    view = f", in the view of the {compromise.view}" if compromise.view else ""
+    view = f", in the view of '{compromise.view}'" if compromise.view else ""
     if failed is not None:
         return (
             f"{failed.head()}: {failed.why_words()} The models alone give an overall desirability "

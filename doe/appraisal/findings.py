@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from doe.appraisal.appraise import Appraisal
-from doe.appraisal.freedom_findings import freedom_findings, listed, plural
+from doe.appraisal.freedom_findings import freedom_findings, listed
 from doe.appraisal.losses import Loss
 from doe.appraisal.sought import WANTED_POWER
 from doe.model.coding import Coding
+from doe.model.strata import units_word
 from doe.model.terms import is_blend
 from doe.study.finding import Finding
 
@@ -92,7 +93,7 @@ def _painful(appraisal: Appraisal) -> list[Finding]:
                 Finding(
                     level="caution" if unit == "run" else "note",
                     what=f"The model can't be estimated without {_which(unit, lost)}.",
-                    evidence={plural(unit): len(lost)},
+                    evidence={units_word(unit): len(lost)},
                     advice="Add runs beside them, or be ready to make them again.",
                 )
             )
@@ -104,7 +105,7 @@ def _painful(appraisal: Appraisal) -> list[Finding]:
                     level="caution" if unit == "run" else "note",
                     what=f"The model can in effect not be estimated without {_which(unit, hardly)}"
                     ": the standard error of prediction would be more than ten times as large.",
-                    evidence={plural(unit): len(hardly), "average variance, times": least + 1},
+                    evidence={units_word(unit): len(hardly), "average variance, times": least + 1},
                     advice="Add runs beside them, or be ready to make them again.",
                 )
             )
@@ -113,7 +114,7 @@ def _painful(appraisal: Appraisal) -> list[Finding]:
 
 def _which(unit: str, losses: list[Loss]) -> str:
     numbers = listed([str(loss.number) for loss in losses], 12)
-    return f"{unit} {numbers}" if len(losses) == 1 else f"any one of {plural(unit)} {numbers}"
+    return f"{unit} {numbers}" if len(losses) == 1 else f"any one of {units_word(unit)} {numbers}"
 
 
 def _on_ratio(appraisal: Appraisal) -> list[Finding]:
@@ -155,7 +156,7 @@ def _fixed(appraisal: Appraisal) -> list[Finding]:
     return [
         Finding(
             level="note",
-            what=f"Differences between {listed([plural(name) for name in fixed])} are estimated "
-            "beside the model: intervals are for the blocks of this study.",
+            what=f"Differences between {listed([units_word(name) for name in fixed])} are "
+            "estimated beside the model: intervals are for the blocks of this study.",
         )
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from doe.appraisal.freedom import Freedom
-from doe.model.strata import RESIDUAL
+from doe.model.strata import RESIDUAL, units_word
 from doe.study.finding import Finding
 
 # Fewer degrees of freedom leave the error itself badly known: t is 2.78 at 4, 3.18 at 3 (DESIGN.md,
@@ -41,25 +41,15 @@ def listed(names: Sequence[str], most: int = _LISTED) -> str:
     return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
 
 
-def plural(stratum: str) -> str:
-    """Name the units of a stratum.
-
-    Example:
-        >>> plural("batch"), plural("day")
-        ('batches', 'days')
-    """
-    return f"{stratum}es" if stratum.endswith(("ch", "s", "x")) else f"{stratum}s"
-
-
 def _few(stratum: str, df: int, own: Sequence[str]) -> Finding | None:
     if df >= LEAST_DF:
         return None
     is_residual = stratum == RESIDUAL
-    where = "the error" if is_residual else f"the scatter between {plural(stratum)}"
+    where = "the error" if is_residual else f"the scatter between {units_word(stratum)}"
     about = f" {listed(own)} will be judged by it." if own and not is_residual else ""
     left = "No degree of freedom is" if df == 0 else f"{df} degree{'s' * (df > 1)} of freedom "
     left += "" if df == 0 else "is" if df == 1 else "are"
-    more = "runs" if is_residual else plural(stratum)
+    more = "runs" if is_residual else units_word(stratum)
     return Finding(
         level="caution",
         what=f"{left} left for {where}: below {LEAST_DF} it is badly known itself.{about}",

@@ -6,11 +6,11 @@ import re
 from collections.abc import Sequence
 
 from doe.appraisal.appraise import Appraisal
-from doe.appraisal.freedom_findings import LEAST_DF, listed, plural
+from doe.appraisal.freedom_findings import LEAST_DF, listed
 from doe.appraisal.losses import Loss, most_painful
 from doe.appraisal.sizes import SizePoint, shares_batches
 from doe.appraisal.sought import WANTED_POWER, Sought
-from doe.model.strata import RESIDUAL
+from doe.model.strata import RESIDUAL, units_word
 from doe.model.terms import term_label
 
 # A part of another effect from which on an estimate is no longer its own.
@@ -54,7 +54,7 @@ def scatter_of_one_run(appraisal: Appraisal) -> str:
     if not random:
         return "the scatter of one run"
     finest = max(random, key=lambda name: _FINENESS.index(name) if name in _FINENESS else 0)
-    return f"the scatter of one run, differences between {plural(finest)} apart"
+    return f"the scatter of one run, differences between {units_word(finest)} apart"
 
 
 def _size(appraisal: Appraisal) -> str:
@@ -78,7 +78,7 @@ def _size(appraisal: Appraisal) -> str:
 
 
 def _df_words(name: str, n: int) -> str:
-    return f"{n} within them" if name == RESIDUAL else f"{n} between {plural(name)}"
+    return f"{n} within them" if name == RESIDUAL else f"{n} between {units_word(name)}"
 
 
 def _cannot(appraisal: Appraisal) -> tuple[str, ...]:
@@ -172,7 +172,7 @@ def _blind(appraisal: Appraisal) -> str:
         said.append(f"it can't test whether the form of the model is right ({why})")
     low = [
         f"only {n} degree{'s' * (n != 1)} of freedom judge{'s' * (n == 1)} differences between "
-        f"{plural(name)}"
+        f"{units_word(name)}"
         for name, n in appraisal.freedom.residual.items()
         if name != RESIDUAL and n < LEAST_DF
     ]
@@ -190,13 +190,14 @@ def _loss(appraisal: Appraisal) -> str:
         lost = [one for one in appraisal.losses[unit] if one.untold]
         if len(lost) > 1:
             numbers = listed([str(one.number) for one in lost], 6)
-            return (
-                f"If one of {plural(unit)} {numbers} fails, the model can't be estimated any more."
-            )
+            which = f"one of {units_word(unit)} {numbers}"
+            return f"If {which} fails, the model can't be estimated any more."
         return f"If {unit} {loss.number} fails, {listed(loss.untold, 3)} can't be told any more."
     gone = [str(one.number) for one in appraisal.losses[unit] if one.is_gone_in_effect]
     if gone:
-        which = f"one of {plural(unit)} {listed(gone, 6)}" if len(gone) > 1 else f"{unit} {gone[0]}"
+        which = (
+            f"one of {units_word(unit)} {listed(gone, 6)}" if len(gone) > 1 else f"{unit} {gone[0]}"
+        )
         return (
             f"If {which} fails, the model can in effect not be estimated any more: the standard "
             "error of prediction would be more than ten times as large."

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from analysis.fits.assessment import Assessment, CoefficientRow
 from analysis.fits.fit import Fit
 from analysis.fits.fitted_response import FittedResponse
-from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word, units_word
+from analysis.fits.mixed_findings import lowest_word, spread_words, teller_word
 from analysis.report.comparison_table import HEAD, comparison_cells
 from analysis.report.rounding import (
     error_text,
@@ -27,7 +27,7 @@ from doe.cli.show_drift import show_correction, show_drift
 from doe.cli.show_forms import show_forms
 from doe.cli.show_landscape import show_landscape
 from doe.cli.show_reduction import show_reduction
-from doe.model.strata import RESIDUAL
+from doe.model.strata import RESIDUAL, units_word
 from doe.steps.drift_contract import corrected_value
 from doe.steps.fit import FitOutcome
 from doe.steps.next_steps import NextStep, next_steps

@@ -71,6 +71,16 @@ class Strata:
         return next((stratum for stratum in self.above if stratum.name == name), None)
 
 
+def units_word(stratum: str) -> str:
+    """Name the units of a stratum, many of them.
+
+    Example:
+        >>> units_word("batch"), units_word("day")
+        ('batches', 'days')
+    """
+    return f"{stratum}es" if stratum.endswith(("ch", "s", "sh", "x")) else f"{stratum}s"
+
+
 def make_strata(n: int, units: Sequence[Stratum]) -> Strata:
     """Keep the strata that tie runs together.
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
 from analysis.report.page import Page
-from analysis.report.paper.headings import ContentsLine, Heading, Place
+from analysis.report.paper.headings import Heading, Place, contents
 from analysis.report.paper.looks import (
     INNER,
     MARK,
@@ -50,7 +50,7 @@ def cover_story(
     yield Spacer(0, 6)
     yield Heading(CONTENTS, pages, unseen=True)
     yield said("Contents", "small head")
-    yield from (ContentsLine(place, pages) for place in places)
+    yield from contents(places, pages)
     yield Spacer(0, 10)
     yield KeepTogether([safety_box(page.safety)])
     yield Spacer(0, 4)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 
-from reportlab.platypus import Flowable
+from reportlab.platypus import Flowable, Table, TableStyle
 
 from analysis.report.paper.looks import (
     FAINT,
@@ -24,6 +24,9 @@ from doe.sheets.paper import text_points
 
 # Room for a number as long as 10.10, and for that of a page.
 NUMBER_ROOM, PAGE_ROOM = 30.0, 26.0
+
+# Points: a list of contents longer than the first is set in two columns, each at most the second.
+MOST_IN_ONE, MOST_IN_COLUMN, COLUMN_GAP = 200.0, 420.0, 22.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +130,24 @@ class ContentsLine(Flowable):
         canvas.linkRect(place.title, place.anchor, box, thickness=0, relative=1)
 
 
-def contents_height(places: tuple[Place, ...], pages: Mapping[str, int]) -> float:
-    """Measure the contents as they will stand, in points."""
-    lines = [ContentsLine(place, pages) for place in places]
-    return float(sum(line.wrap(INNER, 1e4)[1] + line.spaceBefore for line in lines))
+def contents(places: Sequence[Place], pages: Mapping[str, int]) -> list[Flowable]:
+    """Set the contents: two columns where one would take much of a page, lines in one else."""
+    lines: list[Flowable] = [ContentsLine(place, pages) for place in places]
+    width = (INNER - COLUMN_GAP) / 2
+    heights = [line.wrap(width, 1e4)[1] + line.getSpaceBefore() for line in lines]
+    whole = sum(heights)
+    if not MOST_IN_ONE < whole < 2 * MOST_IN_COLUMN:
+        return lines
+    left = next(i for i in range(len(lines)) if sum(heights[: i + 1]) >= whole / 2) + 1
+    look = TableStyle(
+        [
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("RIGHTPADDING", (0, 0), (0, 0), COLUMN_GAP),
+            ("RIGHTPADDING", (1, 0), (1, 0), 0),
+            ("TOPPADDING", (0, 0), (-1, -1), 0),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+        ]
+    )
+    cells = [[lines[:left], lines[left:]]]
+    return [Table(cells, colWidths=[width + COLUMN_GAP, width], style=look)]
