@@ -185,11 +185,11 @@ def _on_lack_of_fit(a: Assessment, data: ResponseData) -> Iterator[Finding]:
             yield _not_shown(test.p, test.den_df, evidence)
 
 
-def freedom_words(df: float) -> str:
+def count_of_df(df: float) -> str:
     """Count degrees of freedom in words.
 
     Example:
-        >>> freedom_words(1), freedom_words(2.54)
+        >>> count_of_df(1), count_of_df(2.54)
         ('1 degree of freedom', '2.5 degrees of freedom')
     """
     told = f"{df:.2g}" if df < 10 else f"{df:.0f}"
@@ -207,7 +207,7 @@ def _not_shown(p: float, den_df: float, evidence: Mapping[str, float]) -> Findin
         )
     few = den_df < FEW_REPLICATES
     if few:
-        what += f" With {freedom_words(den_df)} of replicates the test could hardly see it."
+        what += f" With {count_of_df(den_df)} of replicates the test could hardly see it."
     return Finding(
         level="note",
         what=what,

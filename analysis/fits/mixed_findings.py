@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.fits.assessment import Assessment, LackOfFit, Misleading
-from analysis.fits.findings import CLEAR, FEW_REPLICATES, findings_of_any, freedom_words
+from analysis.fits.findings import CLEAR, FEW_REPLICATES, count_of_df, findings_of_any
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.in_strata import InStrata
 from analysis.fits.strata_of_data import RUN
@@ -178,7 +178,7 @@ def _on_few(a: Assessment, df: dict[str, int], untold: tuple[str, ...]) -> Itera
             where, more = "among the readings of one run", "second readings"
         yield Finding(
             level="caution",
-            what=f"Only {freedom_words(count)} {'are' if count != 1 else 'is'} left {where}: what "
+            what=f"Only {count_of_df(count)} {'are' if count != 1 else 'is'} left {where}: what "
             "rests on them has wide intervals and blunt tests.",
             evidence={f"degrees of freedom, {name}": count},
             advice=f"Add {more}; four or more would do.",
@@ -303,7 +303,7 @@ def _lack(test: LackOfFit) -> Finding:
     few = test.den_df < FEW_REPLICATES
     what = f"No lack of fit is seen {where}."
     if few:
-        what += f" With {freedom_words(test.den_df)} the test could hardly see it."
+        what += f" With {count_of_df(test.den_df)} the test could hardly see it."
     return Finding(
         level="note",
         what=what,
