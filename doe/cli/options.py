@@ -26,6 +26,17 @@ BecauseOption = Annotated[
 RoleOption = Annotated[
     str, typer.Option("--role", help="Who decides, as the brief's roles name it.")
 ]
+AtOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--at",
+        help="One setting, NAME=VALUE; once for each. Without: the kept settings, else the "
+        "compromise.",
+    ),
+]
+CompromiseOption = Annotated[
+    bool, typer.Option("--compromise", help="Search the compromise, whatever was kept.")
+]
 KeepOption = Annotated[
     bool,
     typer.Option("--keep", help="Write the decision to choices.toml; else it is only tried out."),

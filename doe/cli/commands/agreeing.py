@@ -11,7 +11,14 @@ from typing import Annotated
 import typer
 
 from doe.cli.answer import finish
-from doe.cli.options import BecauseOption, JsonOption, LevelOption, SeedOption, StudyArgument
+from doe.cli.options import (
+    BecauseOption,
+    CompromiseOption,
+    JsonOption,
+    LevelOption,
+    SeedOption,
+    StudyArgument,
+)
 from doe.cli.screen import tell
 from doe.errors import StudyError
 
@@ -35,9 +42,7 @@ def agree(
             "settings, else the compromise.",
         ),
     ] = None,
-    compromise: Annotated[
-        bool, typer.Option("--compromise", help="Search the compromise, whatever was kept.")
-    ] = False,
+    compromise: CompromiseOption = False,
     role: Annotated[
         str, typer.Option("--role", help="Who speaks, as the brief's roles name it.")
     ] = "",

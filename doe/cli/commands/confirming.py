@@ -11,6 +11,7 @@ import typer
 
 from doe.cli.answer import finish
 from doe.cli.options import (
+    AtOption,
     BecauseOption,
     JsonOption,
     LevelOption,
@@ -38,14 +39,7 @@ def confirm(
     per_batch: Annotated[
         int, typer.Option("--per-batch", help="Samples or panels of each batch.", min=1, max=20)
     ] = 1,
-    at: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--at",
-            help="One setting, NAME=VALUE; once for each. Without: the kept settings, else the "
-            "compromise.",
-        ),
-    ] = None,
+    at: AtOption = None,
     plant: Annotated[
         bool, typer.Option("--plant", help="Batches of the plant, told apart from the laboratory.")
     ] = False,

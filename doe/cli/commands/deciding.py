@@ -12,7 +12,9 @@ import typer
 
 from doe.cli.answer import finish
 from doe.cli.options import (
+    AtOption,
     BecauseOption,
+    CompromiseOption,
     JsonOption,
     KeepOption,
     LevelOption,
@@ -74,17 +76,8 @@ def choose(
 
 def risk(
     study: StudyArgument,
-    at: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--at",
-            help="One setting, NAME=VALUE; once for each. Without: the kept settings, else the "
-            "compromise.",
-        ),
-    ] = None,
-    compromise: Annotated[
-        bool, typer.Option("--compromise", help="Search the compromise, whatever was kept.")
-    ] = False,
+    at: AtOption = None,
+    compromise: CompromiseOption = False,
     at_least: Annotated[
         float | None,
         typer.Option("--at-least", help="Probability that must be reached, such as 0.9; else 1."),
