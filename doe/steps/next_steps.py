@@ -6,7 +6,7 @@ line is the way on. Each rule speaks once for all responses that it finds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from analysis.fits.box_cox import typed_scale
@@ -75,16 +75,22 @@ def way_on(analysis: StudyAnalysis) -> NextStep | None:
             what="Confirm the settings that were kept by new batches",
             command="millbase confirm STUDY",
         )
-    if not _tells_recipes_apart(analysis):
+    aimed = {one.name for one in analysis.session.study.responses if one.aim is not None}
+    if not _tells_recipes_apart(analysis, aimed):
         return None
-    return NextStep(what="Go on to choose the settings", command="millbase choose STUDY")
+    what = "Go on to choose the settings"
+    if not aimed:
+        what = (
+            "Write what is wanted into study.toml, as no response has an aim and so no recipe is "
+            "better than another (aim, best and worst under [[response]]); then choose the settings"
+        )
+    return NextStep(what=what, command="millbase choose STUDY")
 
 
-def _tells_recipes_apart(analysis: StudyAnalysis) -> bool:
+def _tells_recipes_apart(analysis: StudyAnalysis, aimed: Set[str]) -> bool:
     """Tell whether a response that has an aim, or any where none has, is modelled and varies."""
     varies = {name for name, one in analysis.fitted.items() if one.varies}
     varies |= set(analysis.computed)
-    aimed = {one.name for one in analysis.session.study.responses if one.aim is not None}
     return bool(varies & aimed if aimed else varies)
 
 

@@ -9,13 +9,16 @@ import numpy as np
 import pytest
 
 from doe.cli.show_models import show_fit
+from doe.errors import OptimumError
 from doe.steps.adopt import adopt_table
+from doe.steps.choose import choose_study
 from doe.steps.fit import FitOptions, fit_study
 from doe.steps.next_steps import MOST_STEPS, RULES, next_steps
 from doe.steps.note import NoteOptions, note_study
 from tests.journeys.briefs import factors, study_of
 
 RESPONSE = '[[response]]\nname = "y"\nper = "batch"\nscale = "identity"\n'
+AIM = 'aim = "high"\nbest = 8\nworst = 2\n'
 Surface = Callable[[float, float], float]
 
 
@@ -36,9 +39,10 @@ def adopted(
     wild: int | None = None,
     twice: bool = True,
     scatter: float = 0.1,
+    aim: str = AIM,
 ) -> Path:
     """Adopt a grid of three levels, made twice, with one wild reading if asked for."""
-    made = study_of(folder / "s", factors(2), RESPONSE)
+    made = study_of(folder / "s", factors(2), RESPONSE + aim)
     rng = np.random.default_rng(11)
     grid = [(a, b) for a in (-1, 0, 1) for b in (-1, 0, 1)] * (2 if twice else 1)
     lines = ["z1,z2,y"]
@@ -60,6 +64,16 @@ def test_nothing_but_the_way_on_where_all_is_well(tmp_path: Path) -> None:
         "responses": [],
     }  # fmt: skip
     assert "What to do next:\n  1. Go on to choose" in show_fit(outcome)
+
+
+def test_without_any_aim_the_brief_comes_before_the_choice(tmp_path: Path) -> None:
+    """The command alone would be refused: no recipe is better than another."""
+    study = adopted(tmp_path, plain, aim="")
+    (only,) = next_steps(fit_study(study).analysis)
+
+    assert only.what.startswith("Write what is wanted into study.toml, as no response has an aim")
+    with pytest.raises(OptimumError, match="no response has an aim"):
+        choose_study(study)
 
 
 def test_a_run_that_lies_far_off_is_looked_at_first_until_somebody_did(tmp_path: Path) -> None:
