@@ -23,7 +23,12 @@ def extend(
     study: StudyArgument,
     purpose: Annotated[
         Literal["repair", "model", "axial", "foldover", "replicates", "check", "compromise"],
-        typer.Option("--for", help="What the next round is for.", show_default=False),
+        typer.Option(
+            "--for",
+            help="What the next round is for; repair makes up for runs that were lost, excluded "
+            "or gelled, and for nothing else.",
+            show_default=False,
+        ),
     ],
     runs: Annotated[
         int | None, typer.Option(help="New runs, link runs among them, controls not.", min=1)
