@@ -87,15 +87,16 @@ class Ground:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AgreedRisk:
-    """What `risk` told of the settings.
+    """What production may expect of the settings.
 
     Attributes:
         probability: That a production batch meets every limit as tested.
         error: Of its draws, one standard deviation.
         probability_true: The same by true values.
         per_response: Of each response alone.
-        box: Ends of the tolerance box by setting; None where none was sought.
+        box: Ends of the tolerance box by setting; None where there is none.
         box_probability: What the probability stays at inside it.
+        why_no_box: Why there is none, a phrase; empty where there is one.
     """
 
     probability: float
@@ -104,6 +105,7 @@ class AgreedRisk:
     per_response: Mapping[str, float] = field(default_factory=dict)
     box: Box | None = None
     box_probability: float | None = None
+    why_no_box: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +122,7 @@ class Proposal:
         inputs: Hash of every input.
         seed: Of all draws.
         batch_kg: Size of the production batch.
-        risk: What `risk` told; None without limits.
+        risk: What production may expect; None without limits.
         confirmations: Rounds of confirmation batches.
     """
 

@@ -57,8 +57,8 @@ def state_words(card: FormulaCard) -> str:
         words = f"NOT CONFIRMED. Confirmation failed: {failed} {words}"
     if not _has_box(card):
         words += (
-            " No tolerance box: 'risk' had found none at these settings when it was proposed, so "
-            "that nothing tells how far all of them may lie off at once."
+            " No tolerance box: none was found at these settings when it was proposed, so that "
+            "nothing tells how far all of them may lie off at once."
         )
     if card.match is not None and not card.match.holds and card.state != "superseded":
         words += (

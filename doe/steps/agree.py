@@ -217,18 +217,18 @@ def _propose(
     settings = named_settings(row, analysis.coding, ground.production)
     confirmations = confirmations_now(session, settings)
     refuse_unnamed_failure(confirmations, asked.because)
+    risk = agreed_risk(analysis, row, settings, seed, asked.level)
     proposal = Proposal(
         number=len(agreement.versions) + 1, date=today, because=asked.because, role=role,
         settings=settings, settings_are=of, inputs=session.inputs(), seed=seed,
         batch_kg=batch_of(agreement, asked.batch_kg),
-        risk=agreed_risk(analysis, row, settings, seed, asked.level),
-        confirmations=confirmations,
+        risk=risk, confirmations=confirmations,
     )  # fmt: skip
     version = propose_version(ground, proposal)
     _refuse_the_same(agreement.latest, version)
     data = with_version(session.folder.read_file(AGREEMENT_FILE), version)
     found = (
-        *box_findings(agreement, version),
+        *box_findings(agreement, version, risk.why_no_box if risk else ""),
         *_proposed_findings(ground, version),
         *(() if asked.batch_kg or not version.formula
           else (batch_finding(agreement, version.batch_kg),)),

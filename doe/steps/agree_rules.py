@@ -54,8 +54,8 @@ def batch_finding(agreement: Agreement, batch_kg: float) -> Finding:
     )  # fmt: skip
 
 
-def box_findings(agreement: Agreement, version: Version) -> tuple[Finding, ...]:
-    """Say that a version has no tolerance box, and why."""
+def box_findings(agreement: Agreement, version: Version, why: str) -> tuple[Finding, ...]:
+    """Say that a version has no tolerance box, and why not, a phrase."""
     if version.probability is None or version.window_probability is not None:
         return ()
     last = agreement.latest
@@ -65,8 +65,7 @@ def box_findings(agreement: Agreement, version: Version) -> tuple[Finding, ...]:
     return (
         Finding(
             level="caution" if lost else "note",
-            what="The version has no tolerance box: 'risk' has not found one at these settings on "
-            f"these inputs.{lost}",
-            advice="Keep the settings, run 'millbase risk STUDY', and propose after it.",
+            what=f"The version has no tolerance box: {why}.{lost}",
+            advice="See under the robust choice of 'millbase risk STUDY' which settings have room.",
         ),
     )

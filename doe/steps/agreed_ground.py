@@ -11,6 +11,9 @@ from analysis.agreement.agreement import AgreedRisk, Ground
 from analysis.agreement.judged_round import JudgedRound
 from analysis.risk.draws import DrawPlan
 from analysis.risk.probability import assess_risk
+from analysis.risk.robust import LEVEL
+from analysis.risk.tolerance import box_ground, tolerance_box
+from analysis.surface.noise import production_of
 from doe.errors import OptimumError
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.confirm_judging import judged_rounds
@@ -48,7 +51,7 @@ def ground_of(analysis: StudyAnalysis, level: float) -> Ground:
 def agreed_risk(
     analysis: StudyAnalysis, row: FloatArray, settings: Mapping[str, Any], seed: int, level: float
 ) -> AgreedRisk | None:
-    """Give the risk at some settings: as `risk` wrote it, if it is of these; else drawn now.
+    """Give risk and tolerance box at some settings: as `risk` wrote them, if of these; else anew.
 
     Args:
         analysis: The models.
@@ -69,11 +72,16 @@ def agreed_risk(
     except OptimumError:
         return None
     risk = assess_risk(model, row, DrawPlan(seed=seed), level=level)
+    noise = production_of(session.study, analysis.coding).columns
+    box = tolerance_box(box_ground(model, analysis.region, noise, seed), row, LEVEL)
     return AgreedRisk(
         probability=risk.probability.value,
         error=risk.probability.error,
         probability_true=risk.probability_true.value,
         per_response={one.response: one.probability.value for one in risk.per_response},
+        box={side.setting: (side.low, side.high) for side in box.sides} or None,
+        box_probability=None if box.is_empty else box.level,
+        why_no_box=box.why_empty,
     )
 
 
@@ -108,14 +116,15 @@ def _told_by_risk(session: Session, settings: Mapping[str, Any]) -> AgreedRisk |
             return None
         if not _same(told["settings"], settings):
             return None
-        box, stays = _box(told.get("window"), settings)
+        box, why_none = _box(told["window"]["box"], settings)
         return AgreedRisk(
             probability=told["probability"], error=told["probability_error"],
             probability_true=told["probability_true"],
             per_response={
                 name: one["probability"] for name, one in told["per_response"].items()
             },
-            box=box, box_probability=stays,
+            box=box, box_probability=told["window"]["probability_wanted"] if box else None,
+            why_no_box=why_none,
         )  # fmt: skip
     except (ValueError, KeyError, TypeError, AttributeError):
         # Results may be deleted and made again, or be those of an older version.
@@ -123,14 +132,14 @@ def _told_by_risk(session: Session, settings: Mapping[str, Any]) -> AgreedRisk |
 
 
 def _box(
-    window: Any, settings: Mapping[str, Any]
-) -> tuple[dict[str, tuple[float, float]] | None, float | None]:
-    """Read the tolerance box of `risk`; None where none was found around these settings."""
-    box = (window or {}).get("box") or {}
-    if not box.get("sides") or not _same(box["settings"], settings):
-        return None, None
-    ends = {side["setting"]: (side["low"], side["high"]) for side in box["sides"]}
-    return ends, window["probability_wanted"]
+    box: Mapping[str, Any], settings: Mapping[str, Any]
+) -> tuple[dict[str, tuple[float, float]] | None, str]:
+    """Read the tolerance box of `risk`; None, and why, where none was found round the settings."""
+    if not box["sides"]:
+        return None, box["why_empty"]
+    if not _same(box["settings"], settings):
+        return None, f"'risk' found room for one round {box['around']} only"
+    return {side["setting"]: (side["low"], side["high"]) for side in box["sides"]}, ""
 
 
 def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

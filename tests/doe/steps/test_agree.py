@@ -102,6 +102,26 @@ def test_a_version_holds_all_that_it_rests_on(study: Path) -> None:
     assert kept == json.loads(json.dumps(told)) | {"card": "results/formula-card.pdf"}
 
 
+def test_a_version_carries_the_tolerance_box_of_its_own_settings(study: Path) -> None:
+    """Though `risk` never looked at them; where there is none the team is told why."""
+    one = agree_study(study, today=DAY).contract()["agreement"]
+    assert one["window_probability"] == 0.9
+    ends = [(row["window_low"], row["value"], row["window_high"]) for row in one["settings"]]
+    assert all(low <= value <= high and low < high for low, value, high in ends)
+
+    brief = study / "study.toml"
+    # What is foretold at these settings, so that half of all batches miss it.
+    tight = brief.read_text(encoding="utf-8").replace("at_most = 700", "at_most = 304")
+    brief.write_text(tight, encoding="utf-8")
+    outcome = agree_study(study, PROPOSE, today=NEXT)
+
+    assert outcome.contract()["agreement"]["window_probability"] is None
+    (told,) = [own for own in outcome.findings if "no tolerance box" in own.what]
+    assert "of 100 production batches meet every limit, below the 90" in told.what
+    assert "Version 1 had one" in told.what
+    assert "No tolerance box" in " ".join(show_agree(outcome).split())[:900]
+
+
 def test_a_final_version_waits_for_every_role_and_names_who_is_missing(study: Path) -> None:
     """An objection stands in the way until the same role takes it back; both words stay."""
     final = AgreeOptions(final=True)

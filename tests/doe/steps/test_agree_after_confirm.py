@@ -151,7 +151,7 @@ def test_refuted_settings_are_proposed_again_only_for_a_reason_that_names_it(stu
     assert outcome.version.batch_kg == 40.0
     assert any("40 kg of mill base, the size of version 1" in o.what for o in outcome.findings)
     assert "NOT CONFIRMED" in show_agree(outcome)
-    assert "No tolerance box" in " ".join(show_agree(outcome).split())[:900]
+    assert "No tolerance box" not in show_agree(outcome)
 
 
 def test_other_settings_need_no_such_reason(study: Path) -> None:
