@@ -98,7 +98,7 @@ def test_appraise_takes_the_ratio_that_the_plan_was_made_for(
     study = study_of(tmp_path / "s", SAMPLED, RESPONSE)
     plan = millbase(
         "plan", study, "--layout", "optimal", "--batches", 9, "--runs", 27, "--variance-ratio", "4",
-        "--json",
+        "--starts", 12, "--json",
     ).json  # fmt: skip
     (told,) = millbase(
         "appraise", study, "--model", "quadratic", "--no-sizes", "--no-figures", "--json"

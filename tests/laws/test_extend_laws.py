@@ -124,7 +124,7 @@ def rounds(draw: st.DrawFn) -> Further:
 
 
 LAWS = settings(
-    max_examples=15, deadline=None,
+    max_examples=8, deadline=None,
     suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
 )  # fmt: skip
 

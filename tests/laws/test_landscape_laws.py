@@ -58,7 +58,7 @@ def _surface(
     return second_order(fit, middle), region
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(SEEDS, st.sampled_from(["highest", "lowest"]))
 def test_a_ridge_path_satisfies_the_conditions_of_lagrange(seed: int, towards: str) -> None:
     """(B − μI)u = −b/2 on the sphere, and no other place on it is better."""
@@ -108,7 +108,7 @@ def test_renaming_factors_permutes_the_landscape(seed: int, order: list[int]) ->
     np.testing.assert_allclose(at[order], twin_at, rtol=1e-6, atol=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(SEEDS)
 def test_the_region_of_no_slope_contains_the_estimate(seed: int) -> None:
     """Its slopes are zero exactly; the set goes on to both sides of it along every factor."""
@@ -124,7 +124,7 @@ def test_the_region_of_no_slope_contains_the_estimate(seed: int) -> None:
     assert np.all(region.high_coded > at)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(SEEDS)
 @example(3235)  # a piece that lies between the places of the net
 def test_no_place_of_the_set_lies_beyond_its_ends(seed: int) -> None:
@@ -148,7 +148,7 @@ def test_no_place_of_the_set_lies_beyond_its_ends(seed: int) -> None:
     assert np.all(region.high_coded >= held.max(axis=0) - 0.05)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(SEEDS, st.sampled_from(["highest", "lowest"]))
 def test_the_steepest_way_stays_inside_and_never_turns_back(seed: int, towards: str) -> None:
     """With a limit over a log-spaced and an even factor; each step gains."""
@@ -162,7 +162,7 @@ def test_the_steepest_way_stays_inside_and_never_turns_back(seed: int, towards: 
     assert np.all(sign * np.diff(path.value) >= -1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(SEEDS)
 def test_nothing_is_seen_on_a_flat_way_and_something_beyond_it(seed: int) -> None:
     """Inside, every difference is unseen and harmless; beyond an open end one of both fails."""

@@ -112,7 +112,7 @@ def test_one_stratum_by_roots_agrees_with_newton_steps(seed: int) -> None:
     """The quick way for one stratum against the way for several."""
     X, y, strata = _rows(np.random.default_rng(seed), "batch")
     quick_way = variance_model(solve_least_squares(X, y), [strata.random[0].unit])
-    slow = replace(quick_way, is_diagonal=False)
+    slow = replace(quick_way, along=None)
     ratio = highest(quick_way).ratios
 
     here, there = quick_way.height(ratio), slow.height(ratio)
@@ -120,6 +120,42 @@ def test_one_stratum_by_roots_agrees_with_newton_steps(seed: int) -> None:
     np.testing.assert_allclose(here.gradient, there.gradient, atol=1e-8)
     np.testing.assert_allclose(here.curvature, there.curvature)
     np.testing.assert_allclose(here.expected, there.expected)
+
+
+@quick
+@given(seeds, st.sampled_from(["reml", "ml"]))
+def test_strata_with_axes_in_common_agree_with_those_taken_as_any(
+    seed: int, likelihood: Literal["reml", "ml"]
+) -> None:
+    """The quick way for balanced strata against the way by factors; unbalanced ones have none."""
+    rng = np.random.default_rng(seed)
+    days, batches, samples = rng.integers((3, 2, 2), (5, 4, 4))
+    batch = np.repeat(np.arange(days * batches), samples)
+    X = np.column_stack([np.ones(len(batch)), np.arange(len(batch)) % samples])
+    units = [batch // batches, batch]
+    plain = solve_least_squares(X, rng.normal(size=len(batch)) + rng.normal(size=days)[units[0]])
+    quick_way = variance_model(plain, units)
+    slow = replace(quick_way, along=None)
+    ratios = rng.choice([0.0, 0.01, 1.0, 50.0], (4, 2))
+
+    assert quick_way.along is not None
+    assert (
+        variance_model(solve_least_squares(X[1:], X[1:, 0]), [u[1:] for u in units]).along is None
+    )
+    assert quick_way.untold() == slow.untold() == ()
+    for place in ratios:
+        here, there = quick_way.height(place, likelihood), slow.height(place, likelihood)
+        for name in ("value", "quad", "gradient", "curvature", "expected"):
+            np.testing.assert_allclose(getattr(here, name), getattr(there, name), atol=1e-9)
+        np.testing.assert_allclose(
+            quick_way.information(place), slow.information(place), rtol=1e-9, atol=1e-12
+        )
+    np.testing.assert_allclose(
+        quick_way.values(ratios, likelihood), slow.values(ratios, likelihood), rtol=1e-9
+    )
+    np.testing.assert_allclose(
+        highest(quick_way, likelihood).ratios, highest(slow, likelihood).ratios, rtol=1e-6
+    )
 
 
 @quick

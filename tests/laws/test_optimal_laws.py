@@ -145,7 +145,7 @@ def _inside(wanted: Wanted, x: FloatArray) -> bool:
     return bool(wanted.region.contains(decode(flat, wanted.region.coding)).all())
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(searches())
 def test_exchange_among_candidates_never_loses(drawn: Drawn) -> None:
     """Sweep by sweep, in every plan; what comes out lies in the region."""
@@ -162,7 +162,7 @@ def test_exchange_among_candidates_never_loses(drawn: Drawn) -> None:
     assert _inside(drawn.wanted, crowd.x)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(searches())
 def test_polish_never_loses(drawn: Drawn) -> None:
     """Distance by distance, sweep by sweep."""
@@ -198,7 +198,7 @@ def test_exchange_along_lines_never_loses(drawn: Drawn) -> None:
     assert np.all(end.score <= before + ROUNDING)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(searches())
 def test_the_change_by_an_exchange_is_the_change_of_the_score(drawn: Drawn) -> None:
     """What `changes` says of each candidate, against working the plan out anew."""
@@ -223,7 +223,7 @@ def test_the_change_by_an_exchange_is_the_change_of_the_score(drawn: Drawn) -> N
     np.testing.assert_allclose(changes(crowd.known, goal, opened, rows), told, atol=1e-6)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(searches())
 def test_an_exchange_leaves_what_working_out_anew_gives(drawn: Drawn) -> None:
     """Inverse, traces and the forms of the candidates after several exchanges."""
@@ -322,7 +322,7 @@ def test_a_plan_is_judged_alike_by_the_search_and_the_record(drawn: Drawn) -> No
     assert goal_value(problem.goal, X) == pytest.approx(np.log(told), abs=1e-6)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(searches(), st.sampled_from(["independent", "day"]))
 def test_one_more_run_never_raises_the_variance_of_a_prediction(drawn: Drawn, into: str) -> None:
     """In a day that there is or a new random one; blocks and strata stay, variance unscaled."""

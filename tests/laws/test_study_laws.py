@@ -26,8 +26,8 @@ from doe.steps.predict import predict_study
 from doe.steps.session import open_study
 from tests.journeys.briefs import every_file
 
-LAW = settings(max_examples=12, deadline=None)
-SLOW = settings(max_examples=6, deadline=None)
+LAW = settings(max_examples=6, deadline=None)
+SLOW = settings(max_examples=3, deadline=None)
 seeds = st.integers(0, 2**32 - 1)
 Goals = Mapping[str, str]
 GOALS: Goals = {
