@@ -109,11 +109,12 @@ def solve_mixed(X: FloatArray, y: FloatArray, strata: Strata) -> MixedSolution:
     ratios = np.zeros(len(random))
     ratios[told] = optimum.ratios
     root = whitening(random, ratios, len(y))
-    solved = solve_least_squares(root @ X, root @ y, refined=False) if ratios.any() else plain
+    weighed = root @ X
+    solved = solve_least_squares(weighed, root @ y, refined=False) if ratios.any() else plain
     variance = optimum.height.quad / (model.n - model.p)
     components = np.append(ratios, 1.0) * variance
     components[list(untold)] = np.nan
-    part = Weighed(X=root @ X, basis=solved.basis, root=root)
+    part = Weighed(X=weighed, basis=solved.basis, root=root)
     adjustment, covariance = part.adjusted(
         tuple(names[k] for k in told), [random[k].unit for k in told],
         variance, optimum.known,
@@ -170,8 +171,12 @@ class Weighed:
     def pulls(self, units: Sequence[IntArray]) -> FloatArray:
         """Give V^(-1/2) G_k V⁻¹ X on the basis for each stratum and G = I, shape (r + 1, n, p)."""
         inverse = self.root.T @ self.basis
-        members = [members_of(unit) for unit in units]
-        return np.asarray(self.root @ np.array([*(Z @ (Z.T @ inverse) for Z in members), inverse]))
+        parts = np.empty((len(units) + 1, *inverse.shape))
+        for k, unit in enumerate(units):
+            Z = members_of(unit)
+            parts[k] = Z @ (Z.T @ inverse)
+        parts[-1] = inverse
+        return np.asarray(self.root @ parts)
 
     def adjusted(
         self, strata: tuple[str, ...], units: Sequence[IntArray], variance: float, known: FloatArray
@@ -192,7 +197,8 @@ class Weighed:
         # On the basis Φ = σ²I, and Q_kl − P_kΦP_l = E_k'(I − QQ')E_l / σ⁶ with the pulls E.
         on = self.basis.T @ pulls
         beside = pulls - self.basis @ on
-        adding = np.tensordot(beside, np.tensordot(W, beside, axes=1), axes=((0, 1), (0, 1)))
+        weighted = (W @ beside.reshape(len(W), -1)).reshape(-1, len(back))
+        adding = beside.reshape(-1, len(back)).T @ weighted
         inner = np.eye(len(back)) + adding + adding.T
         slopes = back @ on @ back.T
         known_of_tests = KenwardRoger(
@@ -216,6 +222,7 @@ class Weighed:
 
 
 def _scaled_inverse(known: FloatArray) -> FloatArray:
-    size = np.sqrt(np.diag(known))
-    scaled: FloatArray = np.linalg.inv(known / np.outer(size, size)) / np.outer(size, size)
+    size = np.sqrt(known.diagonal())
+    sizes = size[:, None] * size
+    scaled: FloatArray = np.linalg.inv(known / sizes) / sizes
     return (scaled + scaled.T) / 2

@@ -3,7 +3,8 @@
 V = σ² (I + Σ ρ_k Z_k Z_k'). With M the projection off X, A an orthonormal basis of what MZ spans
 and B = A'MZ, everything about ρ lies in C = (I + Σ ρ_k B_k B_k')⁻¹, a matrix of at most as many
 rows as there are units. All sums of squares are sums of parts that cannot be negative, so that no
-digits are lost where one stratum dwarfs another.
+digits are lost where one stratum dwarfs another. Where all B_k B_k' have their axes in common, as a
+single stratum's are and those of balanced strata, A lies along them: C is then diagonal.
 
 Source:
     Patterson and Thompson (1971), Biometrika 58, 545-554 (restricted likelihood); Searle, Casella
@@ -12,9 +13,10 @@ Source:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy import linalg
@@ -27,6 +29,8 @@ Likelihood = Literal["reml", "ml"]
 _NO_DIRECTION = 1e-9
 # Relative size below which two components move the likelihood in the same way.
 _SAME = 1e-9
+# Part of the largest size along an axis below which what lies across two axes is rounding.
+_NOT_ACROSS = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,6 +61,17 @@ class Steepness:
     known: FloatArray
 
 
+class _Parts(NamedTuple):
+    """What a height is made of: ln |·|, y'Py, and per stratum what their derivatives sum up."""
+
+    det: float
+    quad: float
+    traces: FloatArray
+    crossed: FloatArray
+    own: FloatArray
+    pulled: FloatArray
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class VarianceModel:
     """Sufficient statistics of the ratios.
@@ -73,7 +88,8 @@ class VarianceModel:
         n: Rows.
         p: Coefficients.
         r: Random strata.
-        is_diagonal: Whether B is diagonal, as it is turned to be for a single stratum.
+        along: Diagonals of the B_k B_k', shape (s, r), where all of these are diagonal; None where
+            their axes differ.
     """
 
     A: FloatArray
@@ -86,24 +102,25 @@ class VarianceModel:
     n: int
     p: int
     r: int
-    is_diagonal: bool = False
+    along: FloatArray | None = None
 
     def __post_init__(self) -> None:
         for name in ("A", "B", "e", "inner", "member", "scales"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        if self.along is not None:
+            object.__setattr__(self, "along", frozen_array(self.along))
 
     def of_residuals(self, residuals: FloatArray) -> VarianceModel:
         """Take other readings of the same rows, by their residuals beside X, shape (n,)."""
-        e = self.A.T @ residuals
-        beside = residuals - self.A @ e
-        return replace(self, e=e, within=float(beside @ beside))
+        e, within = _split(self.A, residuals)
+        return replace(self, e=e, within=within)
 
     def untold(self) -> tuple[int, ...]:
         """Name strata whose variance these rows cannot tell; r stands for the residual.
 
         Where two components move the likelihood alike, all that are tied so are named.
         """
-        known = self._information(np.eye(len(self.e)))
+        known = self.information(np.zeros(self.r))
         size = np.sqrt(np.diag(known))
         empty = [k for k in range(self.r) if size[k] <= _NO_DIRECTION * size[-1] or size[-1] <= 0]
         told = [k for k in range(self.r + 1) if k not in empty]
@@ -115,49 +132,37 @@ class VarianceModel:
 
     def height(self, ratios: FloatArray, likelihood: Likelihood = "reml") -> Height:
         """Give the profile likelihood and its derivatives at some ratios, all 0 or more."""
-        if self.is_diagonal:
-            return self._height_alone(float(ratios[0]), likelihood)
-        half, log_det = self._half_inverse(ratios)
-        pulled_in, left = half @ self.B, half @ self.e
-        T, v = pulled_in.T @ pulled_in, pulled_in.T @ left
-        quad = self.within + float(left @ left)
-        det, traces, crossed = log_det, self._sums(np.diag(T)), self._blocks(T**2)
         m = self.n - self.p
+        parts = self._joint(ratios) if self.along is None else self._apart(ratios)
         if likelihood == "ml":
-            det, inner = self._inner_inverse(ratios)
-            traces, crossed, m = self._sums(np.diag(inner)), self._blocks(inner**2), self.n
-        own = self._sums(v**2)
-        pulled = self._blocks(v[:, None] * T * v)
-        return _height(m, det, quad, traces, crossed, own, pulled)
+            parts, m = self._with_rows(parts, ratios), self.n
+        return _height(m, parts)
 
     def values(self, ratios: FloatArray, likelihood: Likelihood = "reml") -> FloatArray:
         """Give the value of the height at many places at once, shape (g, r) to shape (g,).
 
         To some digits fewer than `height`: to see where it is high, not to end there.
         """
-        of_columns, s = ratios @ self.member.T, len(self.e)
-        # With M = I + BρB' bordered by e and by c, the last pivot is c − e'M⁻¹e.
-        border = 2 * float(self.e @ self.e) + self.within
-        bordered = np.empty((len(ratios), s + 1, s + 1))
-        bordered[:, :s, :s] = np.eye(s) + (self.B * of_columns[:, None, :]) @ self.B.T
-        bordered[:, :s, s] = bordered[:, s, :s] = self.e
-        bordered[:, s, s] = border
-        roots = np.linalg.cholesky(bordered).diagonal(axis1=1, axis2=2)
-        quad, roots, m = self.within + border - roots[:, s] ** 2, roots[:, :s], self.n - self.p
+        det, quad = self._many_joint(ratios) if self.along is None else self._many_apart(ratios)
+        m = self.n - self.p
         if likelihood == "ml":
-            half, m = np.sqrt(of_columns), self.n
+            half, m = np.sqrt(ratios @ self.member.T), self.n
             whole = np.eye(len(self.inner)) + half[:, :, None] * self.inner * half[:, None, :]
             roots = np.linalg.cholesky(whole).diagonal(axis1=1, axis2=2)
-        return np.asarray(-np.log(roots).sum(axis=1) - 0.5 * m * np.log(quad / m))
+            det = 2 * np.log(roots).sum(axis=1)
+        return np.asarray(-0.5 * det - 0.5 * m * np.log(quad / m))
 
-    def slopes_alone(self, ratios: FloatArray, likelihood: Likelihood) -> FloatArray:
+    def slopes_alone(self, ratios: FloatArray | float, likelihood: Likelihood) -> FloatArray:
         """Give the slope along ln ρ of a single stratum at many ratios, shape of `ratios`."""
-        d = np.diag(self.B) ** 2
+        assert self.along is not None
+        d, squares = self.along[:, 0], self.e * self.e
         c = 1 / (1 + np.multiply.outer(ratios, d))
-        quad = self.within + c @ self.e**2
-        own = (c**2) @ (self.e**2 * d)
-        sizes, m = (d, self.n - self.p) if likelihood == "reml" else (np.diag(self.inner), self.n)
-        told = (sizes / (1 + np.multiply.outer(ratios, sizes))).sum(axis=-1)
+        quad, own, told, m = self.within + c @ squares, (c * c) @ (squares * d), c @ d, self.n
+        if likelihood == "reml":
+            m -= self.p
+        else:
+            sizes = self.inner.diagonal()
+            told = (1 / (1 + np.multiply.outer(ratios, sizes))) @ sizes
         return np.asarray(ratios * (-0.5 * told + 0.5 * m * own / quad))
 
     def at_variances(self, variances: FloatArray) -> Steepness:
@@ -181,44 +186,94 @@ class VarianceModel:
 
     def information(self, ratios: FloatArray) -> FloatArray:
         """Give tr PG_kPG_l at unit residual variance, shape (r + 1, r + 1); residual last."""
-        half, _ = self._half_inverse(ratios)
-        return self._information(half.T @ half)
-
-    def _information(self, C: FloatArray) -> FloatArray:
-        CB = C @ self.B
-        known = np.zeros((self.r + 1, self.r + 1))
-        known[:-1, :-1] = self._blocks((self.B.T @ CB) ** 2)
-        known[:-1, -1] = known[-1, :-1] = self._sums((CB**2).sum(axis=0))
-        known[-1, -1] = self.n - self.p - len(self.e) + float((C**2).sum())
+        known = np.empty((self.r + 1, self.r + 1))
+        if self.along is not None:
+            c = 1 / (1 + self.along @ ratios)
+            squares, of_axes = c * c, c[:, None] * self.along
+            known[:-1, :-1] = of_axes.T @ of_axes
+            known[:-1, -1] = known[-1, :-1] = squares @ self.along
+        else:
+            half, _ = self._half_inverse(ratios)
+            C = half.T @ half
+            CB, squares = C @ self.B, C * C
+            known[:-1, :-1] = self._blocks((self.B.T @ CB) ** 2)
+            known[:-1, -1] = known[-1, :-1] = self._sums((CB * CB).sum(axis=0))
+        known[-1, -1] = self.n - self.p - len(self.e) + float(squares.sum())
         return known
 
-    def _height_alone(self, ratio: float, likelihood: Likelihood) -> Height:
-        d = np.diag(self.B) ** 2
-        c = 1 / (1 + ratio * d)
-        quad = self.within + float((self.e**2 * c).sum())
-        sizes, m = (d, self.n - self.p) if likelihood == "reml" else (np.diag(self.inner), self.n)
-        told = sizes / (1 + ratio * sizes)
-        own = float((self.e**2 * d * c**2).sum())
-        pulled = float((self.e**2 * d**2 * c**3).sum())
-        return _height(
-            m,
-            float(np.log1p(ratio * sizes).sum()),
-            quad,
-            np.array([told.sum()]),
-            np.array([[(told**2).sum()]]),
-            np.array([own]),
-            np.array([[pulled]]),
+    def _apart(self, ratios: FloatArray) -> _Parts:
+        """Give the restricted likelihood's where C is diagonal."""
+        assert self.along is not None
+        sizes = self.along @ ratios
+        c = 1 / (1 + sizes)
+        squares, of_axes = self.e * self.e * c, c[:, None] * self.along
+        return _Parts(
+            det=float(np.log1p(sizes).sum()),
+            quad=self.within + float(squares.sum()),
+            traces=c @ self.along,
+            crossed=of_axes.T @ of_axes,
+            own=squares @ of_axes,
+            pulled=of_axes.T @ (squares[:, None] * of_axes),
         )
+
+    def _joint(self, ratios: FloatArray) -> _Parts:
+        """Give the same by the factor of C⁻¹."""
+        half, log_det = self._half_inverse(ratios)
+        pulled_in, left = half @ self.B, half @ self.e
+        T, v = pulled_in.T @ pulled_in, left @ pulled_in
+        of_units = v[:, None] * self.member
+        return _Parts(
+            det=log_det,
+            quad=self.within + float(left @ left),
+            traces=self._sums(T.diagonal()),
+            crossed=self._blocks(T * T),
+            own=v @ of_units,
+            pulled=of_units.T @ T @ of_units,
+        )
+
+    def _with_rows(self, parts: _Parts, ratios: FloatArray) -> _Parts:
+        """Put in what the plain likelihood has of all rows in place of those beside X."""
+        if self.r == 1:
+            sizes = self.inner.diagonal()
+            told = sizes / (1 + ratios * sizes)
+            det, traces = float(np.log1p(ratios * sizes).sum()), np.array([told.sum()])
+            return parts._replace(det=det, traces=traces, crossed=np.array([[told @ told]]))
+        det, inner = self._inner_inverse(ratios)
+        traces, crossed = self._sums(inner.diagonal()), self._blocks(inner * inner)
+        return parts._replace(det=det, traces=traces, crossed=crossed)
+
+    def _many_apart(self, ratios: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give ln |C⁻¹| and the sum of squares at many places where C is diagonal."""
+        assert self.along is not None
+        sizes = ratios @ self.along.T
+        quad: FloatArray = self.within + (1 / (1 + sizes)) @ self.e**2
+        return np.log1p(sizes).sum(axis=1), quad
+
+    def _many_joint(self, ratios: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give the same by factors."""
+        of_columns, s = ratios @ self.member.T, len(self.e)
+        # With M = I + BρB' bordered by e and by c, the last pivot is c − e'M⁻¹e.
+        border = 2 * float(self.e @ self.e) + self.within
+        bordered = np.empty((len(ratios), s + 1, s + 1))
+        bordered[:, :s, :s] = np.eye(s) + (self.B * of_columns[:, None, :]) @ self.B.T
+        bordered[:, :s, s] = bordered[:, s, :s] = self.e
+        bordered[:, s, s] = border
+        roots = np.linalg.cholesky(bordered).diagonal(axis1=1, axis2=2)
+        det: FloatArray = 2 * np.log(roots[:, :s]).sum(axis=1)
+        quad: FloatArray = self.within + border - roots[:, s] ** 2
+        return det, quad
 
     def _half_inverse(self, ratios: FloatArray) -> tuple[FloatArray, float]:
         """Give the inverse of the lower factor of C⁻¹ = I + BρB', and ln |C⁻¹|."""
-        if self.is_diagonal:
-            sizes = 1 + ratios[0] * np.diag(self.B) ** 2
+        if self.along is not None:
+            sizes = 1 + self.along @ ratios
             return np.diag(sizes**-0.5), float(np.log(sizes).sum())
         # Eigenvalues of C⁻¹ are 1 or more, so that its inverse is as good as its entries.
-        inside = np.eye(len(self.e)) + (self.B * (self.member @ ratios)) @ self.B.T
+        inside = (self.B * (self.member @ ratios)) @ self.B.T
+        inside.flat[:: len(inside) + 1] += 1.0
         factor = root_of(inside)
-        return inverse_of_triangle(factor, lower=True), 2 * float(np.log(np.diag(factor)).sum())
+        log_det = 2 * float(np.log(factor.diagonal()).sum())
+        return inverse_of_triangle(factor, lower=True), log_det
 
     def _inner_inverse(self, ratios: FloatArray) -> tuple[float, FloatArray]:
         """Give ln |V| and Z'V⁻¹Z at unit residual variance."""
@@ -247,30 +302,49 @@ def variance_model(solved: LeastSquares, units: Sequence[IntArray]) -> VarianceM
     Z = np.hstack(members) if members else np.zeros((n, 0))
     of_stratum = np.repeat(np.arange(len(members)), [z.shape[1] for z in members])
     MZ = Z - solved.basis @ (solved.basis.T @ Z)
-    A, size, across = np.linalg.svd(MZ, full_matrices=False)
+    # Axes that the strata have in common are those of any weighted sum, and of a sum whose weights
+    # are no simple fractions only those.
+    weights = (1.0 + of_stratum) ** (-1 / 6)
+    A, size, across = np.linalg.svd(MZ * weights, full_matrices=False)
     rank = int((size > _NO_DIRECTION * np.sqrt(n)).sum())
-    A, size, B = A[:, :rank], size[:rank], size[:rank, None] * across[:rank]
+    A, size, B = A[:, :rank], size[:rank], size[:rank, None] * across[:rank] / weights
     alone = len(members) == 1
     if alone:
         # Z'MZ turned to its own axes: any other turn of the units tells the same.
         B, of_stratum = np.diag(size), np.zeros(rank, dtype=np.int64)
     member = (of_stratum[:, None] == np.arange(len(members))).astype(np.float64)
-    squares = (B**2).sum(axis=0)
-    counts = (squares > _NO_DIRECTION**2) @ member
-    nothing = VarianceModel(
+    squares = B * B
+    of_columns = squares.sum(axis=0)
+    counts = (of_columns > _NO_DIRECTION**2) @ member
+    e, within = _split(A, solved.residuals)
+    return VarianceModel(
         A=A,
         B=B,
-        e=np.zeros(len(B)),
-        within=0.0,
+        e=e,
+        within=within,
         inner=np.diag(Z.sum(axis=0)) if alone else Z.T @ Z,
         member=member,
-        scales=(squares @ member) / np.maximum(counts, 1.0),
+        scales=(of_columns @ member) / np.maximum(counts, 1.0),
         n=n,
         p=p,
         r=len(members),
-        is_diagonal=alone,
+        along=squares @ member if alone or _are_axes(B, member) else None,
     )
-    return nothing.of_residuals(solved.residuals)
+
+
+def _are_axes(B: FloatArray, member: FloatArray) -> bool:
+    """Tell whether all B_k B_k' are diagonal."""
+    parts = (B * member.T[:, None, :]) @ B.T
+    along = parts.diagonal(axis1=1, axis2=2)
+    across = parts - along[:, :, None] * np.eye(len(B))
+    return bool(np.abs(across).max(initial=0.0) <= _NOT_ACROSS * along.max(initial=0.0))
+
+
+def _split(A: FloatArray, residuals: FloatArray) -> tuple[FloatArray, float]:
+    """Give the part of residuals along A, shape (s,), and the sum of squares beside it."""
+    e = A.T @ residuals
+    beside = residuals - A @ e
+    return e, float(beside @ beside)
 
 
 def members_of(unit: IntArray) -> FloatArray:
@@ -278,21 +352,14 @@ def members_of(unit: IntArray) -> FloatArray:
     return np.asarray(unit[:, None] == np.unique(unit)[None, :], dtype=np.float64)
 
 
-def _height(
-    m: int,
-    det: float,
-    quad: float,
-    traces: FloatArray,
-    crossed: FloatArray,
-    own: FloatArray,
-    pulled: FloatArray,
-) -> Height:
+def _height(m: int, parts: _Parts) -> Height:
     # l = −½ ln|·| − ½ m ln quad; ∂ln|·| = tr T_kk, ∂quad = −|v_k|², ∂²quad = 2 v_k'T_kl v_l.
-    outer = own[:, None] * own / quad**2
+    det, quad, traces, crossed, own, pulled = parts
+    rises = own / quad
     return Height(
-        value=-0.5 * det - 0.5 * m * float(np.log(quad / m)),
+        value=-0.5 * det - 0.5 * m * math.log(quad / m),
         quad=quad,
-        gradient=-0.5 * traces + 0.5 * m * own / quad,
-        curvature=0.5 * crossed - m * pulled / quad + 0.5 * m * outer,
-        expected=0.5 * crossed - 0.5 * traces[:, None] * traces / m,
+        gradient=-0.5 * traces + 0.5 * m * rises,
+        curvature=0.5 * crossed - (m / quad) * pulled + 0.5 * m * rises[:, None] * rises,
+        expected=0.5 * crossed - (0.5 / m) * traces[:, None] * traces,
     )

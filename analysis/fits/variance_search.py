@@ -8,6 +8,7 @@ on. The slope at the end is part of the answer.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
@@ -119,12 +120,12 @@ def _net(r: int) -> tuple[FloatArray, BoolArray]:
 
 def _told(model: VarianceModel, place: _Place) -> Optimum:
     ratios, height = place
-    steepness = np.where(ratios > 0, np.abs(ratios * height.gradient), 0.0)
-    rising = np.where(ratios > 0, 0.0, np.maximum(height.gradient, 0.0)) / model.scales
+    up = np.maximum(height.gradient, 0.0) / model.scales
+    slopes = np.where(ratios > 0, np.abs(ratios * height.gradient), up)
     return Optimum(
         ratios=ratios,
         height=height,
-        slope=float(max(steepness.max(initial=0.0), rising.max(initial=0.0))),
+        slope=float(slopes.max(initial=0.0)),
         known=model.information(ratios),
         at_end=bool((ratios * model.scales >= 0.99 * MOST).any()),
     )
@@ -144,7 +145,7 @@ def _plain(model: VarianceModel, likelihood: Likelihood) -> Height:
 
 def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> _Place:
     def slope(log_ratio: float) -> float:
-        return float(model.slopes_alone(np.exp(log_ratio), likelihood))
+        return float(model.slopes_alone(math.exp(log_ratio), likelihood))
 
     scale = float(model.scales[0])
     logs = np.linspace(np.log(LEAST / scale), np.log(MOST / scale), _GRID)
@@ -173,17 +174,15 @@ def _climb(
         ratios, height = place
         if known is not None and _is_near(ratios, known):
             return place
-        free = ratios > 0
         slope = ratios * height.gradient
-        rising = ~free & (height.gradient > LEVEL * model.scales)
-        if np.abs(slope).max(initial=0.0) <= LEVEL * 1e-2:
+        if _largest(slope) <= LEVEL * 1e-2:
+            rising = (ratios <= 0) & (height.gradient > LEVEL * model.scales)
             if not rising.any():
                 return place
             ratios = np.where(rising, 1e-3 / model.scales, ratios)
             place = _Place(ratios, model.height(ratios, likelihood))
             continue
-        step = np.zeros(model.r)
-        step[free] = _newton_step(ratios, height, free)
+        step = _newton_step(ratios, slope, height)
         moved = _without_idle(model, place, step, likelihood)
         if moved is None:
             moved = _longest_rise(model, place, step, likelihood)
@@ -200,16 +199,24 @@ def _is_near(ratios: FloatArray, known: FloatArray) -> bool:
     return bool(((ratios > 0) == (known > 0)).all() and np.allclose(ratios, known, rtol=0.05))
 
 
-def _newton_step(ratios: FloatArray, height: Height, free: BoolArray) -> FloatArray:
-    rho, slope = ratios[free], (ratios * height.gradient)[free]
-    scaled = rho[:, None] * rho
-    observed = -scaled * height.curvature[free][:, free] - np.diag(slope)
-    expected = scaled * height.expected[free][:, free]
-    for known in (observed, expected + 1e-6 * np.eye(len(rho))):
+def _newton_step(ratios: FloatArray, slope: FloatArray, height: Height) -> FloatArray:
+    """Give the step along ln ρ, shape (r,); none of a ratio that is 0."""
+    scaled, diagonal = ratios[:, None] * ratios, slice(None, None, len(ratios) + 1)
+    # A ratio that is 0 leaves its row and its slope empty: 1 on the diagonal holds it there.
+    known = -scaled * height.curvature
+    known.flat[diagonal] += np.where(ratios > 0, -slope, 1.0)
+    _, step, fault = linalg.lapack.dposv(known, slope)
+    if fault:
+        known = scaled * height.expected
+        known.flat[diagonal] += np.where(ratios > 0, 1e-6, 1.0)
         _, step, fault = linalg.lapack.dposv(known, slope)
-        if fault == 0 and np.isfinite(step).all():
-            return np.asarray(step / max(1.0, np.abs(step).max() / _LONGEST))
-    return np.asarray(slope / max(1.0, np.abs(slope).max() / _LONGEST))
+    if fault or not math.isfinite(_largest(step)):
+        step = slope
+    return np.asarray(step / max(1.0, _largest(step) / _LONGEST))
+
+
+def _largest(parts: FloatArray) -> float:
+    return float(max(map(abs, parts.tolist())))
 
 
 def _longest_rise(
@@ -220,7 +227,7 @@ def _longest_rise(
         moved = np.minimum(place.ratios * np.exp(step), MOST / model.scales)
         height = model.height(moved, likelihood)
         if height.value >= value - 1e-13 * abs(value):
-            return _Place(moved, height) if np.abs(step).max() > 1e-14 else None
+            return _Place(moved, height) if _largest(step) > 1e-14 else None
         step = step / 2
     return None
 
@@ -229,7 +236,9 @@ def _without_idle(
     model: VarianceModel, place: _Place, step: FloatArray, likelihood: Likelihood
 ) -> _Place | None:
     """Set to 0 what heads for it and is as high there; None where nothing does."""
-    for k in np.flatnonzero((place.ratios > 0) & (step < _HEADING_FOR_ZERO)):
+    for k, (ratio, part) in enumerate(zip(place.ratios.tolist(), step.tolist(), strict=True)):
+        if ratio <= 0 or part >= _HEADING_FOR_ZERO:
+            continue
         without = place.ratios.copy()
         without[k] = 0.0
         there = model.height(without, likelihood)
