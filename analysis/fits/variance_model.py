@@ -260,8 +260,7 @@ class VarianceModel:
         bordered[:, s, s] = border
         roots = np.linalg.cholesky(bordered).diagonal(axis1=1, axis2=2)
         det: FloatArray = 2 * np.log(roots[:, :s]).sum(axis=1)
-        quad: FloatArray = self.within + border - roots[:, s] ** 2
-        return det, quad
+        return det, np.asarray(self.within + border - roots[:, s] ** 2)
 
     def _half_inverse(self, ratios: FloatArray) -> tuple[FloatArray, float]:
         """Give the inverse of the lower factor of C⁻¹ = I + BρB', and ln |C⁻¹|."""
