@@ -52,7 +52,7 @@ MARGIN, HEADER, FOOTER = 15 * mm, 21 * mm, 8 * mm
 INNER = WIDTH - 2 * MARGIN
 # Columns that are left to write in, by table, and how wide each is.
 BLANKS: Mapping[str, tuple[str, ...]] = {
-    WEIGH: ("weighed, kg", "lot"),
+    WEIGH: ("weighed, kg or g", "lot"),
     ENDS: ("reached",),
     READINGS: ("this batch",),
     ROLES: ("signature",),

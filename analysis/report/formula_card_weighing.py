@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from analysis.agreement.formula_card import (
     GRAMS_IN_KG,
@@ -26,7 +26,7 @@ from doe.sheets.wording import (
 from doe.study.agreement import AgreedTitration, Version
 
 WEIGH = "card-weigh-out"
-# Finer ends are told in grams.
+# A scale that shows more decimals of a kilogram carries less than one, and shows grams.
 MOST_KG_DECIMALS = 3
 
 
@@ -51,7 +51,8 @@ def weigh_blocks(card: FormulaCard) -> Iterator[Block]:
         table=Table(
             name=WEIGH,
             title="What is weighed, as supplied.",
-            head=("step", "material", "kg", "± kg", *(("box",) if has_box else ())),
+            head=("step", "material", "weigh", "±", *(("box",) if has_box else ())),
+            file_head=("step", "material", "kg", "± kg", *(("box",) if has_box else ())),
             words=2,
             rows=tuple(
                 (Cell(text=str(step)), *cells)
@@ -91,14 +92,15 @@ def _steps(card: FormulaCard, has_box: bool) -> Iterator[tuple[Cell, ...]]:
     held = max(card.titrations, key=lambda one: one.held_back_kg, default=None)
     if held is not None and held.held_back_kg > 0:
         titrants = [one.titration.titrant for one in card.titrations]
-        how = fill_up_how(f"{fixed(held.held_back_kg, held.decimals)} kg", titrants)
+        how = fill_up_how(_load_text([held.held_back_kg], held.decimals), titrants)
         text = task_text(made_up_name(held.balance), how)
         yield (Cell(text=text), Cell(text=""), Cell(text=MISSING), *empty)
 
 
 def _titrant_cells(one: CardTitration) -> tuple[Cell, ...]:
     asked = one.titration
-    how = titrant_how(asked.factor, _reading_text(asked), "kg")
+    mass = "grams" if _is_in_grams(one.decimals) else "kg"
+    how = titrant_how(asked.factor, _reading_text(asked), mass)
     text = task_text(titrant_name(asked.titrant, asked.factor), how)
     return (Cell(text=text), Cell(text=""), Cell(text=MISSING))
 
@@ -120,23 +122,31 @@ def _weigh_cells(line: CardLine, has_box: bool) -> tuple[Cell, ...]:
     elif line.is_finer_than_scale:
         tolerance = "finer scale"
     else:
-        tolerance = fixed(line.tolerance_kg, line.decimals)
+        tolerance = _load_text([line.tolerance_kg], line.decimals)
     cells = (
         Cell(text=name),
-        Cell(text=fixed(line.shown_kg, line.decimals), value=line.kg),
+        Cell(text=_load_text([line.shown_kg], line.decimals), value=line.kg),
         Cell(text=tolerance, value=line.tolerance_kg),
     )
     return (*cells, Cell(text=_ends_text(line))) if has_box else cells
 
 
 def _ends_text(line: CardLine) -> str:
-    """Print the ends of an additive; in grams where kg would take more than three decimals."""
-    if line.window_kg is None:
-        return MISSING
-    in_g = line.decimals > MOST_KG_DECIMALS
-    places = line.decimals - 3 if in_g else line.decimals
-    low, high = (fixed(end * GRAMS_IN_KG if in_g else end, places) for end in line.window_kg)
-    return f"{low} to {high} {'g' if in_g else 'kg'}"
+    """Print the ends of an additive."""
+    return MISSING if line.window_kg is None else _load_text(line.window_kg, line.decimals)
+
+
+def _load_text(kg: Sequence[float], decimals: int) -> str:
+    """Print a load, or from where to where it may lie, as a scale of so many decimals shows it."""
+    if _is_in_grams(decimals):
+        texts, unit = [fixed(one * GRAMS_IN_KG, decimals - MOST_KG_DECIMALS) for one in kg], "g"
+    else:
+        texts, unit = [fixed(one, decimals) for one in kg], "kg"
+    return f"{' to '.join(texts)} {unit}"
+
+
+def _is_in_grams(decimals: int) -> bool:
+    return decimals > MOST_KG_DECIMALS
 
 
 def _tolerance_note(lines: Iterable[CardLine]) -> str:

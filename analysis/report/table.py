@@ -46,6 +46,8 @@ class Table:
         rows: Cells, one a heading.
         words: How many columns from the left hold words; the others hold numbers.
         note: How to read it.
+        file_head: Headings of its CSV file, where they name units that the page prints cell by
+            cell; empty for `head`.
     """
 
     name: str
@@ -54,11 +56,16 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     words: int = 1
     note: str = ""
+    file_head: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if any(len(row) != len(self.head) for row in self.rows):
+        if any(len(row) != len(self.head) for row in (*self.rows, self._of_file)):
             raise ValueError(f"table '{self.name}': a row does not fit its headings")
 
     def csv(self) -> str:
         """Write headings and full numbers, comma and point."""
-        return write_csv(self.head, [[cell.full for cell in row] for row in self.rows])
+        return write_csv(self._of_file, [[cell.full for cell in row] for row in self.rows])
+
+    @property
+    def _of_file(self) -> tuple[str, ...]:
+        return self.file_head or self.head

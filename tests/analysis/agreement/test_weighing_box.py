@@ -12,6 +12,7 @@ import pytest
 
 from analysis.agreement.formula import agreed_settings, make_formula
 from analysis.agreement.formula_card import CardSubject, FormulaCard, make_card
+from analysis.report.blocks import TableBlock
 from analysis.report.formula_card_weighing import weigh_blocks
 from doe.recipe.actual import actual_package
 from doe.study.agreement import Agreement, Version
@@ -145,10 +146,25 @@ def test_an_additive_alone_may_move_as_far_as_the_dose() -> None:
     assert ends == pytest.approx((2.233, 2.428))
 
 
-def test_fine_ends_are_told_in_grams() -> None:
+def test_a_load_below_a_kilogram_is_told_in_grams() -> None:
     """0.04643 kg on 5 kg of mill base is no number for a balance that shows grams."""
     card = card_of(brief(), BOX)
-    fine = replace(card.lines[1], kg=0.1277, decimals=4, window_kg=(0.1201, 0.1302))
-    text = str(list(weigh_blocks(replace(card, lines=(card.lines[0], fine)))))
+    fine = replace(
+        card.lines[1], kg=0.1277, decimals=4, tolerance_kg=0.0013, window_kg=(0.1201, 0.1302)
+    )
+    (block,) = [
+        one
+        for one in weigh_blocks(replace(card, lines=(card.lines[0], fine)))
+        if isinstance(one, TableBlock)
+    ]
 
-    assert "120.1 to 130.2 g" in text
+    assert [cell.text for cell in block.table.rows[1][2:]] == [
+        "127.7 g",
+        "1.3 g",
+        "120.1 to 130.2 g",
+    ]
+    assert block.table.rows[0][2].text.endswith(" kg")
+    # The file keeps to one unit, which its heading names.
+    heads, _, row = block.table.csv().splitlines()
+    assert heads == "step,material,kg,± kg,box"
+    assert row.split(",")[2:4] == ["0.1277", "0.0013"]
