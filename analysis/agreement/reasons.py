@@ -106,9 +106,9 @@ def next_round(outcome: RoundOutcome, reasons: Sequence[Reason]) -> NextRound | 
     if outcome.passed is not False:
         return None
     first = reasons[0].cause if reasons else "model"
+    advice = _ADVICE[first]
     if outcome.entry.where == "plant":
-        why = _IN_PLANT.get(first, "new plant batches tell whether it comes back")
-        return NextRound(command=again_command(outcome.entry), why=why)
+        return NextRound(command=again_command(outcome.entry), why=advice.in_plant)
     off = [one for one in outcome.responses if one.is_off]
     poor = any(p is not None and p < DOUBTED_P for p in (one.frozen.lack_of_fit for one in off))
     if first == "model" and poor:
@@ -116,46 +116,64 @@ def next_round(outcome: RoundOutcome, reasons: Sequence[Reason]) -> NextRound | 
             command="extend STUDY --for model",
             why="its tests of fit spoke against the model before; a larger one needs more runs",
         )
-    return _ADVICE[first]
+    return NextRound(command=advice.command, why=advice.why)
 
 
-_ADVICE: Mapping[Cause, NextRound] = {
-    "block": NextRound(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Advice:
+    """What to do about a cause.
+
+    Attributes:
+        command: What to type after `millbase` where the laboratory made the batches.
+        why: Why there.
+        in_plant: Why new plant batches, which are all that is asked for there: they say nothing
+            against the laboratory's models.
+    """
+
+    command: str
+    why: str
+    in_plant: str = "new plant batches tell whether it comes back"
+
+
+_FROM_PLANT = (
+    "find what the plant does otherwise than the laboratory, or adjust the formula in the plant by "
+    "the offset, first; new plant batches then tell whether it is mended"
+)
+_ADVICE: Mapping[Cause, _Advice] = {
+    "block": _Advice(
         command="extend STUDY --for replicates",
         why="repeats of earlier runs beside new ones tell how far the day or the materials moved",
     ),
-    "model": NextRound(
+    "model": _Advice(
         command="extend STUDY --for compromise",
         why="runs round the compromise show what the surface is there",
     ),
-    "batch": NextRound(
+    "batch": _Advice(
         command="confirm STUDY --again",
         why="new batches tell whether that one was the odd one; look for what was done otherwise",
+        in_plant="look for what was done otherwise in that batch first; new plant batches tell "
+        "whether it was the odd one",
     ),
-    "settings": NextRound(
+    "settings": _Advice(
         command="confirm STUDY --again",
         why="the formula was not tried as planned: make it again with the settings held",
     ),
-    "limits": NextRound(
+    "limits": _Advice(
         command="choose STUDY --within-limits",
         why="the models were right; it is the settings that must keep further from the limit",
+        in_plant="no offset of the plant is told from its scatter yet, which more plant batches "
+        "do; if none shows, keep the settings further from the limit (choose STUDY "
+        "--within-limits)",
     ),
-    "scatter": NextRound(
+    "scatter": _Advice(
         command="extend STUDY --for replicates",
         why="replicates tell the scatter of batches better, on which every interval rests",
+        in_plant="look for what varies from batch to batch in the plant first; more plant batches "
+        "tell its scatter",
     ),
-}
-
-# What to do about a failure in the plant: its batches say nothing against the laboratory's models.
-_IN_PLANT: Mapping[Cause, str] = {
-    "plant": "find what the plant does otherwise than the laboratory, or adjust the formula in "
-    "the plant by the offset, first; new plant batches then tell whether it is mended",
-    "limits": "no offset of the plant is told from its scatter yet, which more plant batches do; "
-    "if none shows, keep the settings further from the limit (choose STUDY --within-limits)",
-    "batch": "look for what was done otherwise in that batch first; new plant batches tell "
-    "whether it was the odd one",
-    "scatter": "look for what varies from batch to batch in the plant first; more plant batches "
-    "tell its scatter",
+    "plant": _Advice(
+        command="confirm STUDY --plant --again", why=_FROM_PLANT, in_plant=_FROM_PLANT
+    ),
 }
 
 
