@@ -134,10 +134,10 @@ def solve_least_squares(X: FloatArray, y: FloatArray, *, refined: bool = True) -
     """
     n, p = X.shape
     scaled, scale = scale_columns(X)
-    singular, dependent = _singular_values(scaled)
+    Q, R = _factor(scaled)
+    singular, dependent = _singular_values(scaled, R)
     if dependent or n < p:
         raise DependentColumnsError(dependent, p - len(dependent))
-    Q, R = _factor(scaled)
     R_inverse = inverse_of_triangle(R)
     b, r = _refine(scaled, y, Q, R_inverse, passes=_MAX_PASSES if refined else 0)
     R_inverse = R_inverse / scale[:, None]
@@ -147,7 +147,7 @@ def solve_least_squares(X: FloatArray, y: FloatArray, *, refined: bool = True) -
         coefficients=b / scale,
         unscaled_covariance=R_inverse @ R_inverse.T,
         residuals=r,
-        leverage=np.clip((Q**2).sum(axis=1), 0.0, 1.0),
+        leverage=np.minimum((Q**2).sum(axis=1), 1.0),
         basis=Q,
         rss=float(r @ r),
         df=n - p,
@@ -220,11 +220,14 @@ def _factor(X: FloatArray) -> tuple[FloatArray, FloatArray]:
     return Q, R
 
 
-def _singular_values(scaled: FloatArray) -> tuple[FloatArray, tuple[tuple[int, ...], ...]]:
+def _singular_values(
+    scaled: FloatArray, R: FloatArray
+) -> tuple[FloatArray, tuple[tuple[int, ...], ...]]:
+    """Give those of the columns at equal length, from their triangle, and what is dependent."""
     n, p = scaled.shape
     if p == 0:
         return np.zeros(0), ()
-    equal = scaled / np.maximum(np.linalg.norm(scaled, axis=0), np.finfo(np.float64).tiny)
+    equal = R / np.maximum(np.linalg.norm(R, axis=0), np.finfo(np.float64).tiny)
     singular: FloatArray = np.linalg.svd(equal, compute_uv=False)
     if n >= p and singular[-1] > max(n, p) * RANK_TOLERANCE * singular[0]:
         return singular, ()

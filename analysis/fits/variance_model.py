@@ -121,12 +121,14 @@ class VarianceModel:
         Where two components move the likelihood alike, all that are tied so are named.
         """
         known = self.information(np.zeros(self.r))
-        size = np.sqrt(np.diag(known))
+        size = np.sqrt(known.diagonal())
         empty = [k for k in range(self.r) if size[k] <= _NO_DIRECTION * size[-1] or size[-1] <= 0]
         told = [k for k in range(self.r + 1) if k not in empty]
         if not told or self.n <= self.p:
             return tuple(range(self.r + 1))
         values, vectors = np.linalg.eigh(known[told][:, told] / np.outer(size[told], size[told]))
+        if values[0] >= _SAME:
+            return tuple(empty)
         tied = np.abs(vectors[:, values < _SAME]).max(axis=1, initial=0.0) > np.sqrt(_SAME)
         return tuple(sorted({*empty, *(k for k, t in zip(told, tied, strict=True) if t)}))
 

@@ -23,7 +23,7 @@ from doe.study.settings import BoolArray, FloatArray, frozen_array
 LEAST, MOST = 1e-9, 1e9
 # The slope along ln ρ, in units of likelihood, that counts as none.
 LEVEL = 1e-7
-_GRID = 73
+_LOGS = np.linspace(np.log(LEAST), np.log(MOST), 73)
 # Levels of each ratio in the net, in units of its size, by the number of strata: a summit is as
 # wide as some e², and the net stays below a few hundred places.
 _NETS = {2: (0.0, 0.05, 0.5, 5.0, 50.0), 3: (0.0, 0.03, 0.5, 5.0, 100.0)}
@@ -147,13 +147,11 @@ def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> _Place:
     def slope(log_ratio: float) -> float:
         return float(model.slopes_alone(math.exp(log_ratio), likelihood))
 
-    scale = float(model.scales[0])
-    logs = np.linspace(np.log(LEAST / scale), np.log(MOST / scale), _GRID)
+    logs = _LOGS - math.log(model.scales[0])
     slopes = model.slopes_alone(np.exp(logs), likelihood)
     tops = [0.0] + [
         float(np.exp(optimize.brentq(slope, logs[i], logs[i + 1], xtol=1e-13, rtol=1e-14)))
-        for i in range(_GRID - 1)
-        if slopes[i] > 0 >= slopes[i + 1]
+        for i in np.flatnonzero((slopes[:-1] > 0) & (slopes[1:] <= 0))
     ]
     if slopes[-1] > 0:
         tops.append(float(np.exp(logs[-1])))
