@@ -32,6 +32,7 @@ from doe.study.agreement import (
 from doe.study.brief import Study
 from doe.study.choices import Choices, ResponseChoice
 from doe.study.plan import Plan
+from doe.study.sentence import begun
 from doe.study.settings import FloatArray
 
 # More terms than these are counted; choices.toml, whose hash stands beside, names them all.
@@ -281,7 +282,7 @@ def _choice_sentences(choices: Choices) -> Iterator[str]:
         of = f" in {note.response}" if note.response else ""
         said = {"stands": "stands although it was doubted"}.get(note.says, note.says)
         number = f"{note.subject} {note.number}"
-        yield f"{number[:1].upper()}{number[1:]}{of}: {said}{_why(note.because, note.role)}."
+        yield f"{begun(number)}{of}: {said}{_why(note.because, note.role)}."
     for taken in choices.taken_in:
         why = _why(taken.because, taken.role)
         yield f"Confirmation round {taken.round}: taken into the models{why}."

@@ -30,6 +30,7 @@ from analysis.agreement.units import even_units
 from analysis.fits.fit import Scale
 from analysis.fits.scales import inverse
 from analysis.surface.acceptance import AcceptLimit
+from doe.study.sentence import listed
 from doe.study.settings import BoolArray, FloatArray
 
 MOST_BATCHES = 8
@@ -273,7 +274,7 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
     found = [own for own in best.responses if own.fails_if_off >= FOUND_OUT]
     missed = [own for own in best.responses if own.fails_if_off < FOUND_OUT]
     words = [
-        f"Recommended: {_count(best)}. The mean of {_listed([_reach(o) for o in best.responses])}."
+        f"Recommended: {_count(best)}. The mean of {listed([_reach(o) for o in best.responses])}."
     ]
     if found:
         words.append(
@@ -282,7 +283,7 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
         )
     if missed:
         told = [f"{_off_words(own)} {own.fails_if_off:.0%} of the time" for own in missed]
-        words.append(f"Found out less often: {_listed(told)}.")
+        words.append(f"Found out less often: {listed(told)}.")
     words.append(f"A right formula passes {best.passes_if_right:.0%} of the time, limits included.")
     if more is not None:
         words.append(
@@ -338,9 +339,7 @@ def _off_together(responses: Sequence[SizeOfResponse]) -> str:
     """Name responses that are off by the same together."""
     words = dict.fromkeys(own.off_words for own in responses)
     named = ([own.response for own in responses if own.off_words == off] for off in words)
-    return _listed(
-        [f"{_listed(some)} off by {off}" for some, off in zip(named, words, strict=True)]
-    )
+    return listed([f"{listed(some)} off by {off}" for some, off in zip(named, words, strict=True)])
 
 
 def _off_words(own: SizeOfResponse) -> str:
@@ -351,7 +350,3 @@ def _ordinal(n: int) -> str:
     """Give a place with its article, as a sentence begins: `A third`, `An 8th`."""
     words = {2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth"}
     return f"{'An' if n in (8, 11, 18) else 'A'} {words.get(n, f'{n}th')}"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -9,6 +9,7 @@ from analysis.agreement.confirmation import RoundOutcome
 from analysis.agreement.plant import PlantOutcome
 from analysis.agreement.reasons import NextRound, Reason
 from doe.study.confirmation import Confirmation
+from doe.study.sentence import begun
 
 Verdict = Literal["confirmed", "not confirmed", "open", ""]
 
@@ -53,8 +54,7 @@ class JudgedRound:
 
     def head(self) -> str:
         """Name it where a sentence begins."""
-        words = self.entry.words
-        return words[:1].upper() + words[1:]
+        return begun(self.entry.words)
 
     def waiting_words(self) -> str:
         """Say what waits."""

@@ -12,6 +12,7 @@ from doe.study.agreement import AgreedConfirmation, Version
 from doe.study.brief import Factor, Response, Study
 from doe.study.names import fold
 from doe.study.plan import Plan
+from doe.study.sentence import begun, in_quotes, listed
 
 # How sentences on batches begin.
 _OF_BATCHES = ("Confirmation: ", "Plant scale: ")
@@ -117,9 +118,9 @@ def _responses(done: WhatWasDone) -> Iterator[str]:
     for response in done.study.responses:
         if not done.n_read.get(response.name) and has_readings(response):
             method = f" (method: {response.method})" if response.method else ""
-            yield f"{_cap(response.name)}: in the brief, and no run has a reading{method}."
+            yield f"{begun(response.name)}: in the brief, and no run has a reading{method}."
         elif response.name in done.not_told:
-            yield f"{_cap(response.name)}: it has no model, so nothing is foretold."
+            yield f"{begun(response.name)}: it has no model, so nothing is foretold."
 
 
 def _water(done: WhatWasDone) -> Iterator[str]:
@@ -129,7 +130,7 @@ def _water(done: WhatWasDone) -> Iterator[str]:
         yield "Water: no response tells what water does to the film."
     for response in read:
         if response.age_d is None:
-            yield f"{_cap(response.name)} at later ages: the brief names no age of the film."
+            yield f"{begun(response.name)} at later ages: the brief names no age of the film."
             continue
         later = [
             one for one in read
@@ -137,7 +138,7 @@ def _water(done: WhatWasDone) -> Iterator[str]:
         ]  # fmt: skip
         if not later:
             yield (
-                f"{_cap(response.name)} at later ages: films were {response.age_d:g} d old, none "
+                f"{begun(response.name)} at later ages: films were {response.age_d:g} d old, none "
                 "older."
             )
 
@@ -162,14 +163,14 @@ def _end_points(done: WhatWasDone) -> Iterator[str]:
     kinds = {end_point_kind(one) for one in done.study.responses if done.n_read.get(one.name)}
     missing = [kind for kind in ("fineness", "strength", "viscosity") if kind not in kinds]
     if missing:
-        yield f"End point of the grind: {_listed(missing)} was not read."
+        yield f"End point of the grind: {listed(missing)} was not read."
 
 
 def _noise(done: WhatWasDone) -> Iterator[str]:
     noise = [factor for factor in done.study.factors if factor.noise]
     still = [factor.name for factor in noise if not _was_varied(factor, done.plan)]
     if still:
-        yield f"Drift in production: {_listed(still)} was not varied in the runs."
+        yield f"Drift in production: {listed(still)} was not varied in the runs."
     if not noise:
         yield (
             "Drift in production: no run was made warmer or colder, with harder water or on "
@@ -200,7 +201,7 @@ def _controls(done: WhatWasDone) -> Iterator[str]:
     names = dict.fromkeys(done.plan.control_names.values())
     alone = [name for name in names if fold(name) not in map(fold, done.compared)]
     if alone:
-        named = _listed([f"'{name}'" for name in alone])
+        named = in_quotes(alone)
         yield f"Controls: {named} was run, but could not be compared with the recipe."
 
 
@@ -209,11 +210,3 @@ def _gelling(done: WhatWasDone) -> Iterator[str]:
         runs = ", ".join(map(str, done.gelled))
         word = "runs" if len(done.gelled) > 1 else "run"
         yield f"Gelling: {word} {runs} gelled, and no model tells where that begins."
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def _cap(text: str) -> str:
-    return text[:1].upper() + text[1:]

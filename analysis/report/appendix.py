@@ -23,9 +23,10 @@ from analysis.report.landscape_words import shape_sentences
 from analysis.report.rounding import plain, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.with_full_table import with_full_table
-from analysis.report.words import listed, run_error
+from analysis.report.words import run_error
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis
 from doe.study.plan import Plan, Round
+from doe.study.sentence import listed
 
 RESPONSE_FIGURES = (
     "form",

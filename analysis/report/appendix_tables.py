@@ -27,9 +27,9 @@ from analysis.report.rounding import (
     with_error,
 )
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.model.strata import RESIDUAL, units_word
+from doe.study.sentence import listed
 
 SCALE_NOTE = "On the fitted scale ({scale})."
 _STRATA_NOTE = (

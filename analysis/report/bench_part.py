@@ -32,11 +32,11 @@ from analysis.report.words import (
     goal_text,
     limit_sentence,
     limit_text,
-    listed,
     run_error,
     setting_text,
     unit_of,
 )
+from doe.study.sentence import listed
 from doe.study.status import State
 
 STATE_WORDS: dict[State, str] = {

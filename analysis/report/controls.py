@@ -14,9 +14,10 @@ from analysis.report.against_words import change_words, range_words
 from analysis.report.content import ReportContent
 from analysis.report.rounding import MISSING, percent, plain, with_error
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed, run_error
+from analysis.report.words import run_error
 from analysis.surface.against_control import AgainstControl
 from analysis.surface.noise import production_of
+from doe.study.sentence import listed
 
 
 def control_table(content: ReportContent) -> Table:

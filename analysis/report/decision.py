@@ -16,7 +16,6 @@ from analysis.report.table import Cell, Table
 from analysis.report.words import (
     desirability_words,
     limit_text,
-    listed,
     run_error,
     run_interval_meets,
     setting_text,
@@ -33,6 +32,7 @@ from doe.sheets.wording import (
     titrant_how,
     titrant_name,
 )
+from doe.study.sentence import listed
 
 # The usual 5 % of a test: below it a model's own check counts against its intervals.
 DOUBTED_P = 0.05

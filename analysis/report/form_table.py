@@ -6,7 +6,7 @@ from analysis.fits.forms.values import POLYNOMIAL, ComparedForm, FormComparison,
 from analysis.fits.scales import scale_words
 from analysis.report.rounding import plain
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed
+from doe.study.sentence import listed
 
 
 def form_table(response: str, found: FormComparison | None) -> Table:

@@ -13,7 +13,6 @@ from analysis.agreement.formula_card import (
 from analysis.report.blocks import Block, TableBlock, WordsBlock
 from analysis.report.rounding import MISSING, fixed, percent, plain
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed
 from doe.sheets.wording import (
     READ_REACHED,
     fill_up_how,
@@ -24,6 +23,7 @@ from doe.sheets.wording import (
     titrant_name,
 )
 from doe.study.agreement import AgreedTitration, Version
+from doe.study.sentence import listed
 
 WEIGH = "card-weigh-out"
 # A scale that shows more decimals of a kilogram carries less than one, and shows grams.

@@ -22,7 +22,7 @@ from analysis.report.rounding import (
     with_error,
 )
 from analysis.report.table import Cell, Sign, Table
-from analysis.report.words import listed, setting_text
+from analysis.report.words import setting_text
 from analysis.surface.against_control import AgainstControl
 from doe.study.agreement import (
     END_POINTS,
@@ -35,6 +35,7 @@ from doe.study.agreement import (
 )
 from doe.study.brief import Study
 from doe.study.names import fold
+from doe.study.sentence import listed
 
 SETTINGS, ENDS = "card-settings", "card-end-points"
 READINGS, ROLES, VERSIONS = "card-readings", "agreement-roles", "agreement-versions"

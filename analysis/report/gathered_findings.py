@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 
 from analysis.figures.looks import sentence_case
 from analysis.report.content import ReportContent
-from analysis.report.words import listed
 from doe.study.finding import Finding
+from doe.study.sentence import listed
 
 MOST_THAT_MATTER = 3
 URGENCY = {"stop": 0, "caution": 1, "note": 2}

@@ -9,13 +9,13 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.report.rounding import error_text, interval_error, percent, plain, with_error
-from analysis.report.words import listed
 from analysis.surface.canonical import CanonicalAxis
 from analysis.surface.directions import direction_words, levels_words
 from analysis.surface.flat_ways import FlatWay
 from analysis.surface.second_order import SecondOrder
 from analysis.surface.survey import SurfaceLandscape, SurfaceShape
 from doe.model.coding import Coding, NumericAxis, ShareAxis
+from doe.study.sentence import listed
 
 # A stretch at no loss shorter than this part of what the region allows is not worth a sentence.
 WORTH_SAYING = 0.2

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from analysis.fits.reduction import ModelFacts, Reduction
 from analysis.report.rounding import error_text, plain
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed
 from doe.model.terms import term_label
+from doe.study.sentence import listed
 
 # More near models than this are for `fit --json`.
 MOST_SHOWN = 12

@@ -14,7 +14,8 @@ from analysis.report.blocks import Block, FiguresBlock, ListBlock, TableBlock, W
 from analysis.report.content import ReportContent
 from analysis.report.rounding import fixed, percent, plain, with_error
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed, run_error, setting_text, unit_of
+from analysis.report.words import run_error, setting_text, unit_of
+from doe.study.sentence import listed
 
 
 def trade_off_blocks(content: ReportContent) -> Iterator[Block]:

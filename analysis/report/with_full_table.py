@@ -5,7 +5,7 @@ from __future__ import annotations
 from analysis.choice.with_full import WithFull
 from analysis.report.rounding import percent, plain
 from analysis.report.table import Cell, Table
-from analysis.report.words import listed
+from doe.study.sentence import listed
 
 
 def with_full_table(found: WithFull | None) -> Table:

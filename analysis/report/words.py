@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from decimal import Decimal
 
 from analysis.choice.compromise import ExpectedResponse
@@ -161,18 +161,6 @@ def forbid_sentence(forbid: Forbid) -> str:
         conditions.append(f"{name} {' or '.join(str(value) for value in several)}")
     because = f" ({forbid.because})" if forbid.because else ""
     return f"never together: {', '.join(conditions)}{because}"
-
-
-def listed(words: Sequence[str]) -> str:
-    """Join words as a sentence does.
-
-    Example:
-        >>> listed(["dose", "pH", "grind time"])
-        'dose, pH and grind time'
-    """
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def evidence_text(name: str, value: float | int | str) -> str:

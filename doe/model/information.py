@@ -20,6 +20,7 @@ from doe.model.expansion import compile_model
 from doe.model.pseudo import lowest_shares, to_pseudo
 from doe.model.term import INTERCEPT, Model
 from doe.study.finding import Finding
+from doe.study.sentence import in_quotes
 from doe.study.settings import FloatArray
 
 # Below this part of the largest singular value a direction of the scaled matrix is rounding noise:
@@ -52,7 +53,7 @@ class Estimability:
         return tuple(
             Finding(
                 level="stop",
-                what=f"'{label}' cannot be told from {_listed(others)}"
+                what=f"'{label}' cannot be told from {in_quotes(others)}"
                 if others
                 else f"'{label}' is 0 in every run and cannot be estimated",
                 evidence={"rank": self.rank, "parameters": self.parameters},
@@ -221,8 +222,3 @@ def _solve(U: FloatArray, u: FloatArray) -> FloatArray:
         return np.empty(0)
     Q, R = np.linalg.qr(U)
     return np.asarray(solve_triangular(R, Q.T @ u), dtype=np.float64)
-
-
-def _listed(labels: Sequence[str]) -> str:
-    quoted = [f"'{label}'" for label in labels]
-    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"

@@ -6,7 +6,7 @@ line is the way on. Each rule speaks once for all responses that it finds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence, Set
+from collections.abc import Callable, Iterable, Iterator, Set
 from dataclasses import dataclass
 
 from analysis.fits.box_cox import typed_scale
@@ -16,6 +16,7 @@ from analysis.fits.fitted_response import FittedResponse
 from analysis.lab.response_data import in_words
 from doe.steps.analysis_of import StudyAnalysis
 from doe.study.names import fold
+from doe.study.sentence import in_quotes
 
 # As many as a person keeps in mind and does before fitting again; common practice, no source.
 MOST_STEPS = 5
@@ -134,8 +135,8 @@ def _drift(analysis: StudyAnalysis) -> NextStep | None:
     if not names:
         return None
     return NextStep(
-        what=f"Find out why controls drifted in {_quoted(names)}; if all runs drifted alike, take "
-        "it off",
+        what=f"Find out why controls drifted in {in_quotes(names)}; if all runs drifted alike, "
+        "take it off",
         command=f"millbase fit STUDY{_only(names)} --correct-drift {_BECAUSE}",
         responses=tuple(names),
     )
@@ -152,7 +153,7 @@ def _form(analysis: StudyAnalysis) -> NextStep | None:
     form = next(iter(found.values()))
     names = [name for name, own in found.items() if own == form]
     return NextStep(
-        what=f"Keep a form in place of the polynomial of {_quoted(names)}, if it makes sense for "
+        what=f"Keep a form in place of the polynomial of {in_quotes(names)}, if it makes sense for "
         "the mill",
         command=f'millbase fit STUDY{_only(names)} --form "{form}" {_BECAUSE}',
         responses=tuple(names),
@@ -169,9 +170,9 @@ def _scale(analysis: StudyAnalysis) -> NextStep | None:
         return None
     scale = next(iter(wanted.values()))
     names = [name for name, own in wanted.items() if own == scale]
-    what = f"Try another scale for {_quoted(names)}, as the scatter asks for it"
+    what = f"Try another scale for {in_quotes(names)}, as the scatter asks for it"
     if "power" in scale:
-        what = f"Write {scale} into the brief for {_quoted(names)}, as the scatter asks for it"
+        what = f"Write {scale} into the brief for {in_quotes(names)}, as the scatter asks for it"
         return NextStep(what=what, command="millbase fit STUDY", responses=tuple(names))
     value = scale.removeprefix("scale = ")
     return NextStep(
@@ -191,7 +192,7 @@ def _useless(analysis: StudyAnalysis) -> NextStep | None:
         return None
     it = "model of" if len(names) == 1 else "models of"
     return NextStep(
-        what=f"Rest no decision on the {it} {_quoted(names)}, which cannot foretell a run left "
+        what=f"Rest no decision on the {it} {in_quotes(names)}, which cannot foretell a run left "
         "out; leave out terms that do not pay and see",
         command=f"millbase fit STUDY{_only(names)} --reduce",
         responses=tuple(names),
@@ -207,7 +208,7 @@ def _lack_of_fit(analysis: StudyAnalysis) -> NextStep | None:
     if not names:
         return None
     return NextStep(
-        what=f"Make runs for a larger model, as that of {_quoted(names)} misses more than "
+        what=f"Make runs for a larger model, as that of {in_quotes(names)} misses more than "
         "replicates scatter",
         command="millbase extend STUDY --for model",
         responses=tuple(names),
@@ -221,7 +222,7 @@ def _batches(analysis: StudyAnalysis) -> NextStep | None:
         return None
     return NextStep(
         what=f"Make more batches, not more samples of them, as too few tell what rests on batches "
-        f"in {_quoted(names)}",
+        f"in {in_quotes(names)}",
         command="millbase extend STUDY --for replicates --batches 4",
         responses=tuple(names),
     )
@@ -239,7 +240,7 @@ def _replicates(analysis: StudyAnalysis) -> NextStep | None:
     if not names:
         return None
     return NextStep(
-        what=f"Make some runs twice, as nothing tells misfit from scatter in {_quoted(names)}",
+        what=f"Make some runs twice, as nothing tells misfit from scatter in {in_quotes(names)}",
         command="millbase extend STUDY --for replicates",
         responses=tuple(names),
     )
@@ -251,7 +252,7 @@ def _check_runs(analysis: StudyAnalysis) -> NextStep | None:
         return None
     return NextStep(
         what=f"Add check runs inside the region, as replicates tell the scatter of "
-        f"{_quoted(names)} but nothing tells whether the form of the model is right",
+        f"{in_quotes(names)} but nothing tells whether the form of the model is right",
         command="millbase extend STUDY --for check",
         responses=tuple(names),
     )
@@ -262,7 +263,7 @@ def _not_fitted(analysis: StudyAnalysis) -> NextStep | None:
     if not names:
         return None
     return NextStep(
-        what=f"See what {_quoted(names)} still {'lacks' if len(names) == 1 else 'lack'} for a "
+        what=f"See what {in_quotes(names)} still {'lacks' if len(names) == 1 else 'lack'} for a "
         "model",
         command="millbase check STUDY",
         responses=names,
@@ -306,11 +307,6 @@ def _thin_strata(fitted: FittedResponse) -> Iterator[str]:
 
 def _only(names: Iterable[str]) -> str:
     return "".join(f' --only "{name}"' for name in names)
-
-
-def _quoted(names: Sequence[str]) -> str:
-    words = [f"'{name}'" for name in names]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _each(n: int) -> str:
