@@ -42,6 +42,8 @@ TITLE_SIZE = 10.5
 LABEL_SIZE = 8.5
 TICK_SIZE = 7.5
 
+POINTS_PER_INCH = 72.0
+
 P = ParamSpec("P")
 R = TypeVar("R")
 
@@ -115,6 +117,19 @@ def settle(figure: Figure) -> Figure:
 def leave_glyphs_to_the_viewer() -> None:
     """Let a script that no face of this machine has pass: the SVG keeps it as text."""
     warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
+
+
+@contextmanager
+def drawing_at(figure: Figure, dpi: float) -> Iterator[None]:
+    """Hold a figure to the house look and to a number of dots per inch while it is drawn."""
+    kept = figure.dpi
+    with house_look(), warnings.catch_warnings():
+        leave_glyphs_to_the_viewer()
+        figure.dpi = dpi
+        try:
+            yield
+        finally:
+            figure.dpi = kept
 
 
 def plain_axes(axes: Axes, *, ticks: int = 5) -> None:

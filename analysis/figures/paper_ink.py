@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import warnings
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,9 +13,8 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D, Bbox, Transform
 
-from analysis.figures.looks import house_look, leave_glyphs_to_the_viewer
+from analysis.figures.looks import POINTS_PER_INCH, drawing_at
 
-POINTS_PER_INCH = 72.0
 _CAPS = {"butt": 0, "round": 1, "projecting": 2}
 _JOINS = {"miter": 0, "round": 1, "bevel": 2}
 # Weights from here on are printed bold; matplotlib's own scale, 400 regular and 700 bold.
@@ -88,15 +86,9 @@ def paper_pictures(figures: Iterable[Figure]) -> Iterator[PaperPicture]:
 
 
 def _draw(figure: Figure, recorder: _Recorder) -> None:
-    dpi = figure.dpi
-    with house_look(), warnings.catch_warnings():
-        leave_glyphs_to_the_viewer()
+    with drawing_at(figure, POINTS_PER_INCH):
         FigureCanvasBase(figure)
-        try:
-            figure.dpi = POINTS_PER_INCH
-            figure.draw(recorder)
-        finally:
-            figure.dpi = dpi
+        figure.draw(recorder)
 
 
 def _joined(marks: Sequence[InkPath | InkText]) -> Iterator[InkPath | InkText]:

@@ -7,9 +7,9 @@ import re
 from markupsafe import Markup, escape
 
 from analysis.figures.drawn import Drawn
+from analysis.figures.looks import POINTS_PER_INCH
 
 # The root of the picture alone is 576 points wide at 8 inches.
-POINTS_PER_INCH = 72.0
 WIDE_POINTS = 5.6 * POINTS_PER_INCH
 
 
