@@ -42,7 +42,7 @@ def subtract_products(start: FloatArray, X: FloatArray, v: FloatArray) -> FloatA
         array([1.])
     """
     parts = np.hstack([start[:, None], *two_product(X, -v)])
-    return np.array([math.fsum(row) for row in parts.tolist()])
+    return np.array(list(map(math.fsum, parts.tolist())))
 
 
 def _split(a: FloatArray) -> tuple[FloatArray, FloatArray]:

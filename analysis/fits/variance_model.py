@@ -170,37 +170,50 @@ class VarianceModel:
     def at_variances(self, variances: FloatArray) -> Steepness:
         """Give the restricted likelihood of all r + 1 variances, residual last and above 0."""
         residual = float(variances[-1])
-        ratios = variances[:-1] / residual
-        half, log_det = self._half_inverse(ratios)
-        C = half.T @ half
-        Ce = C @ self.e
-        v = self.B.T @ Ce
+        ratios, m = variances[:-1] / residual, self.n - self.p
+        if self.along is not None:
+            c = 1 / (1 + self.along @ ratios)
+            log_det, Ce, trace = -float(np.log(c).sum()), c * self.e, float(c.sum())
+            own, told, known = (Ce * Ce) @ self.along, c @ self.along, self._known_apart(c)
+        else:
+            half, log_det = self._half_inverse(ratios)
+            C = half.T @ half
+            Ce, trace, known = C @ self.e, float(np.trace(C)), self._known_joint(C)
+            own = self._sums((self.B.T @ Ce) ** 2)
+            told = self._sums((self.B * (C @ self.B)).sum(axis=0))
         quad = self.within + float(self.e @ Ce)
-        m = self.n - self.p
-        squares = np.append(self._sums(v**2), self.within + float(Ce @ Ce))
-        rest = m - len(self.e) + float(np.trace(C))
-        traces = np.append(self._sums((self.B * (C @ self.B)).sum(axis=0)), rest)
+        squares = np.append(own, self.within + float(Ce @ Ce))
+        traces = np.append(told, m - len(self.e) + trace)
         return Steepness(
             value=-0.5 * (log_det + m * float(np.log(residual)) + quad / residual),
             score=-0.5 * (traces / residual - squares / residual**2),
-            known=0.5 * self.information(ratios) / residual**2,
+            known=0.5 * known / residual**2,
         )
 
     def information(self, ratios: FloatArray) -> FloatArray:
         """Give tr PG_kPG_l at unit residual variance, shape (r + 1, r + 1); residual last."""
-        known = np.empty((self.r + 1, self.r + 1))
         if self.along is not None:
-            c = 1 / (1 + self.along @ ratios)
-            squares, of_axes = c * c, c[:, None] * self.along
-            known[:-1, :-1] = of_axes.T @ of_axes
-            known[:-1, -1] = known[-1, :-1] = squares @ self.along
-        else:
-            half, _ = self._half_inverse(ratios)
-            C = half.T @ half
-            CB, squares = C @ self.B, C * C
-            known[:-1, :-1] = self._blocks((self.B.T @ CB) ** 2)
-            known[:-1, -1] = known[-1, :-1] = self._sums((CB * CB).sum(axis=0))
+            return self._known_apart(1 / (1 + self.along @ ratios))
+        half, _ = self._half_inverse(ratios)
+        return self._known_joint(half.T @ half)
+
+    def _known_apart(self, c: FloatArray) -> FloatArray:
+        """Give the information where C is diagonal, by its diagonal of shape (s,)."""
+        assert self.along is not None
+        squares, of_axes = c * c, c[:, None] * self.along
+        known = np.empty((self.r + 1, self.r + 1))
+        known[:-1, :-1] = of_axes.T @ of_axes
+        known[:-1, -1] = known[-1, :-1] = squares @ self.along
         known[-1, -1] = self.n - self.p - len(self.e) + float(squares.sum())
+        return known
+
+    def _known_joint(self, C: FloatArray) -> FloatArray:
+        """Give the same by the whole of C."""
+        CB = C @ self.B
+        known = np.empty((self.r + 1, self.r + 1))
+        known[:-1, :-1] = self._blocks((self.B.T @ CB) ** 2)
+        known[:-1, -1] = known[-1, :-1] = self._sums((CB * CB).sum(axis=0))
+        known[-1, -1] = self.n - self.p - len(self.e) + float((C * C).sum())
         return known
 
     def _apart(self, ratios: FloatArray) -> _Parts:
@@ -266,9 +279,6 @@ class VarianceModel:
 
     def _half_inverse(self, ratios: FloatArray) -> tuple[FloatArray, float]:
         """Give the inverse of the lower factor of C⁻¹ = I + BρB', and ln |C⁻¹|."""
-        if self.along is not None:
-            sizes = 1 + self.along @ ratios
-            return np.diag(sizes**-0.5), float(np.log(sizes).sum())
         # Eigenvalues of C⁻¹ are 1 or more, so that its inverse is as good as its entries.
         inside = (self.B * (self.member @ ratios)) @ self.B.T
         inside.flat[:: len(inside) + 1] += 1.0
@@ -336,9 +346,9 @@ def variance_model(solved: LeastSquares, units: Sequence[IntArray]) -> VarianceM
 def _are_axes(B: FloatArray, member: FloatArray) -> bool:
     """Tell whether all B_k B_k' are diagonal."""
     parts = (B * member.T[:, None, :]) @ B.T
-    along = parts.diagonal(axis1=1, axis2=2)
-    across = parts - along[:, :, None] * np.eye(len(B))
-    return bool(np.abs(across).max(initial=0.0) <= _NOT_ACROSS * along.max(initial=0.0))
+    largest = parts.max(initial=0.0)
+    parts.reshape(len(parts), len(B) ** 2)[:, :: len(B) + 1] = 0.0
+    return bool(np.abs(parts).max(initial=0.0) <= _NOT_ACROSS * largest)
 
 
 def _split(A: FloatArray, residuals: FloatArray) -> tuple[FloatArray, float]:

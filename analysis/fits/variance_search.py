@@ -3,7 +3,12 @@
 One stratum: the slope is looked at over the whole range and its root found between neighbours.
 More: a net over all ratios is looked at, and Newton steps on the logarithms lead up from each place
 of it that stands above its neighbours, with components set to 0 where the likelihood falls from 0
-on. The slope at the end is part of the answer.
+on. A step of scoring in the variances goes before them, which for balanced strata ends at the
+summit. The slope at the end is part of the answer.
+
+Source:
+    Searle, Casella and McCulloch (1992), Variance Components, sections 8.2 and 11.3: scoring, and
+    that one step of it (MINQUE) solves the equations of balanced rows (from memory).
 """
 
 from __future__ import annotations
@@ -91,7 +96,7 @@ def highest(
         begin = np.where(near > 0, near, _NEARLY_NONE / model.scales)
         return _told(model, _climb(model, begin, likelihood))
     starts = _starts(model, likelihood)
-    best = _climb(model, starts[0], likelihood)
+    best = _climb(model, _scored(model, starts[0], likelihood), likelihood)
     for start in starts[1:]:
         top = _climb(model, start, likelihood, known=best.ratios)
         if top.height.value > best.height.value:
@@ -107,6 +112,20 @@ def _starts(model: VarianceModel, likelihood: Likelihood) -> FloatArray:
     tops = np.flatnonzero(heights >= around)
     highest_first = tops[np.argsort(-heights[tops])]
     return np.asarray(levels[highest_first] / model.scales)
+
+
+def _scored(model: VarianceModel, start: FloatArray, likelihood: Likelihood) -> FloatArray:
+    """Give where scoring leads from a start in one step; the start where that is no higher."""
+    if likelihood == "ml" or not start.all():
+        return start
+    variances = np.append(start, 1.0)
+    here = model.at_variances(variances)
+    variances += np.linalg.solve(here.known, here.score)
+    if not min(variances.tolist()) > 0:
+        return start
+    moved = variances[:-1] / variances[-1]
+    before, after = model.values(np.array([start, moved]), likelihood)
+    return moved if after > before else start
 
 
 @cache
@@ -149,7 +168,9 @@ def _highest_alone(model: VarianceModel, likelihood: Likelihood) -> _Place:
 
     logs = _LOGS - math.log(model.scales[0])
     slopes = model.slopes_alone(np.exp(logs), likelihood)
-    tops = [0.0] + [
+    # Where it rises from 0 on, 0 is no top.
+    tops = [] if slopes[0] > 0 else [0.0]
+    tops += [
         float(np.exp(optimize.brentq(slope, logs[i], logs[i + 1], xtol=1e-13, rtol=1e-14)))
         for i in np.flatnonzero((slopes[:-1] > 0) & (slopes[1:] <= 0))
     ]
