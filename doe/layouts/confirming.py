@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from doe.layouts.blocking import block_rule
+from doe.layouts.extending.joining import blocks_going_on
 from doe.layouts.order import RoundStart, arrange
 from doe.layouts.request import LayoutRuns
 from doe.study.brief import Study
@@ -66,7 +65,7 @@ def confirming_plan(
     brief = study if asked.with_controls else study.model_copy(update={"controls": ()})
     added = arrange(runs, brief, rng, start=start)
     entry = added.rounds[-1]
-    entry = replace(entry, details=_blocks_going_on(before, dict(entry.details)))
+    entry = replace(entry, details=blocks_going_on(before, entry.details))
     return replace(added, rounds=(entry,), day=_days(asked, study, before, added, start))
 
 
@@ -88,14 +87,3 @@ def _days(
         now = place[batch] * asked.days // asked.batches if batch in place else now
         days.append(start.day + now)
     return tuple(days)
-
-
-def _blocks_going_on(before: Plan, details: dict[str, Any]) -> dict[str, Any]:
-    """Number other blocks on from those before, so that none stands for two."""
-    own = details.get("blocks")
-    if not isinstance(own, Mapping):
-        return details
-    known = [entry.details.get("blocks") for entry in before.rounds]
-    labels = {str(label) for one in known if isinstance(one, Mapping) for label in one.values()}
-    last = max((int(label) for label in labels if label.isdigit()), default=0)
-    return {**details, "blocks": {run: str(last + int(label)) for run, label in own.items()}}

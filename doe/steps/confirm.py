@@ -27,7 +27,6 @@ from analysis.surface.acceptance import accept_limits
 from doe.errors import PlanError, StudyError
 from doe.layouts.confirming import ConfirmingRound, confirming_plan
 from doe.layouts.extending.joining import joined
-from doe.layouts.order import RoundStart
 from doe.steps.analysis_of import StudyAnalysis, analyse
 from doe.steps.confirm_contract import confirm_contract
 from doe.steps.confirm_findings import (
@@ -46,6 +45,7 @@ from doe.steps.confirm_refusals import refuse_beside, refuse_plant
 from doe.steps.confirm_taking_in import Moved, what_moved
 from doe.steps.doubts import study_doubts
 from doe.steps.model_choice import FitOptions
+from doe.steps.next_round import next_start
 from doe.steps.nominal import Nominal, nominal_of
 from doe.steps.results import json_bytes, write_choices, write_results
 from doe.steps.risk import shared_of
@@ -53,9 +53,7 @@ from doe.steps.session import Session, open_study
 from doe.study.choices import TakenIn
 from doe.study.confirmation import PLANT_DETAIL, Confirmation
 from doe.study.finding import Finding
-from doe.study.hashes import goals_hash, region_hash
 from doe.study.names import fold
-from doe.study.numbering import next_numbers
 from doe.study.plan import Plan
 
 # Where nothing is asked for, batches go over two days, so that one bad day shows; our own choice.
@@ -278,17 +276,11 @@ def _new_round(
 ) -> Plan:
     session = analysis.session
     plan, seed = session.needed_plan(), session.seed(asked.seed)
-    free = next_numbers(plan, session.readings, session.actuals)
     details: dict[str, Any] = {"for": "the plant" if asked.plant else "the laboratory"}
     if asked.plant:
         details[PLANT_DETAIL] = True
         details["batch_kg"] = asked.batch_kg
-    start = RoundStart(
-        number=free.round, run=free.run, batch=free.batch, sample=free.sample, panel=free.panel,
-        day=max([0, *(day for day in plan.day if day is not None)]) + 1, seed=seed,
-        version=doe.__version__, region_hash=region_hash(session.study),
-        goals_hash=goals_hash(session.study), details=details,
-    )  # fmt: skip
+    start = next_start(session, plan, seed, details)
     models = tuple(dict.fromkeys(fit.model.name for fit in analysis.fits.values()))
     wanted = ConfirmingRound(
         row=nominal.row, batches=batches, days=min(asked.days or DEFAULT_DAYS, batches),
@@ -296,7 +288,7 @@ def _new_round(
         reasons=(f"{batches} batches of the {nominal.of}, to confirm what the models foretell.",
                  *words), with_controls=not asked.plant,
     )  # fmt: skip
-    rng = np.random.default_rng([seed, 12, free.round])
+    rng = np.random.default_rng([seed, 12, start.number])
     return confirming_plan(wanted, session.study, plan, start, rng)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -10,17 +9,16 @@ from typing import Any
 
 import numpy as np
 
-import doe
 from doe.appraisal.runs import PlanRuns, runs_of_plan
 from doe.errors import PlanError
 from doe.layouts.extending.frame import shares_batches
 from doe.layouts.extending.gains import Gains, gains_of
-from doe.layouts.extending.joining import joined, without_runs
+from doe.layouts.extending.joining import blocks_going_on, joined, without_runs
 from doe.layouts.extending.measure import yardstick
 from doe.layouts.extending.registry import find_purpose
 from doe.layouts.extending.repair import to_repair
 from doe.layouts.extending.request import Extension, Purpose, command_for_a_model
-from doe.layouts.order import RoundStart, arrange, costs
+from doe.layouts.order import arrange, costs
 from doe.layouts.request import LayoutRuns
 from doe.model.coding import ChoiceAxis, Coding, coding_of
 from doe.model.matrix import model_columns
@@ -32,11 +30,10 @@ from doe.steps.contenders import DRAWS, SAMPLE, contenders
 from doe.steps.contract import envelope
 from doe.steps.failures import failures_of
 from doe.steps.model_choice import DEFAULT_MODELS, FitOptions, known_model
+from doe.steps.next_round import next_start
 from doe.steps.plan import run_rows
 from doe.steps.session import Session, open_study, planned_ratio, refuse_ratios
 from doe.study.finding import Finding
-from doe.study.hashes import goals_hash, region_hash
-from doe.study.numbering import next_numbers
 from doe.study.plan import Plan, Round
 from doe.study.settings import FloatArray
 
@@ -286,17 +283,11 @@ def _arranged(
     session: Session, plan: Plan, ask: Extension, runs: LayoutRuns, purpose: Purpose
 ) -> Plan:
     """Put the new runs into bench order, numbered on from what was ever issued."""
-    free = next_numbers(plan, session.readings, session.actuals)
-    start = RoundStart(
-        number=free.round, run=free.run, batch=free.batch, sample=free.sample, panel=free.panel,
-        day=_last_day(session, plan) + 1, seed=ask.seed, version=doe.__version__,
-        region_hash=region_hash(session.study), goals_hash=goals_hash(session.study),
-        details={"for": purpose.name},
-    )  # fmt: skip
-    rng = np.random.default_rng([ask.seed, 2, free.round])
+    start = next_start(session, plan, ask.seed, {"for": purpose.name})
+    rng = np.random.default_rng([ask.seed, 2, start.number])
     added = arrange(runs, session.study, rng, start=start)
     entry = added.rounds[-1]
-    details = _blocks_going_on(plan, dict(entry.details))
+    details = blocks_going_on(plan, entry.details)
     return replace(added, rounds=(replace(entry, details=details),))
 
 
@@ -306,27 +297,6 @@ def _told(added: Plan, gains: Gains, n_reasons: int) -> Plan:
     told = (*entry.reasons[:n_reasons], *gains.sentences(), *entry.reasons[n_reasons:])
     details = {**entry.details, "buys": _record(gains)}
     return replace(added, rounds=(replace(entry, reasons=told, details=details),))
-
-
-def _blocks_going_on(plan: Plan, details: dict[str, Any]) -> dict[str, Any]:
-    """Number the blocks of a round on from those before, so that none stands for two."""
-    if "blocks" not in details:
-        return details
-    before = [entry.details.get("blocks") for entry in plan.rounds]
-    labels = {str(label) for one in before if isinstance(one, dict) for label in one.values()}
-    last = max((int(label) for label in labels if label.isdigit()), default=0)
-    blocks = {run: str(last + int(label)) for run, label in details["blocks"].items()}
-    return {**details, "blocks": blocks}
-
-
-def _last_day(session: Session, plan: Plan) -> int:
-    """Give the last day that was planned or worked on; 0 where there are no days."""
-    worked = [
-        int(one.value)
-        for one in session.actuals
-        if one.what.strip().casefold() == "day" and re.fullmatch(r"\d+", one.value.strip())
-    ]
-    return max([0, *worked, *(day for day in plan.day if day is not None)])
 
 
 def _record(gains: Gains) -> dict[str, Any]:

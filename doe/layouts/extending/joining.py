@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -55,6 +55,22 @@ def without_runs(plan: Plan, dropped: Collection[int]) -> Plan:
         rounds=tuple(_round_without(entry, dropped) for entry in plan.rounds),
         issued=issued_marks(plan),
     )  # fmt: skip
+
+
+def blocks_going_on(before: Plan, details: Mapping[str, Any]) -> dict[str, Any]:
+    """Number the blocks of a round on from those before, so that none stands for two.
+
+    Args:
+        before: The plan so far.
+        details: Of the new round's entry; days are numbered on by themselves.
+    """
+    own = details.get("blocks")
+    if not isinstance(own, Mapping):
+        return dict(details)
+    known = [entry.details.get("blocks") for entry in before.rounds]
+    labels = {str(label) for one in known if isinstance(one, Mapping) for label in one.values()}
+    last = max((int(label) for label in labels if label.isdigit()), default=0)
+    return {**details, "blocks": {run: str(last + int(label)) for run, label in own.items()}}
 
 
 def _round_without(entry: Round, dropped: Collection[int]) -> Round:

@@ -117,6 +117,16 @@ def test_batches_over_days_that_the_study_does_not_know_are_told_so(
     assert not any("between days" in one.what for one in confirm_study(folder, asked).findings)
 
 
+def test_batches_come_after_the_last_day_that_was_worked_on(adopted: Path, tmp_path: Path) -> None:
+    """A day of the record, not of the plan: two days of one number would count as one."""
+    folder = _copy(adopted, tmp_path)
+    (folder / "actuals.csv").write_text("unit,what,value,when\nbatch 8,day,5,\n", "utf-8")
+    added = confirm_study(folder, ConfirmOptions(batches=2, days=2, at=AT)).added
+
+    assert added is not None
+    assert set(added.day) == {6, 7}
+
+
 def test_planning_adds_a_round_and_freezes_what_is_foretold(planned: Path) -> None:
     """New numbers, controls as the brief asks, hashes, seed, version and who in the file."""
     runs, controls = _confirm_runs(planned)
