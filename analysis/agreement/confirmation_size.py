@@ -38,8 +38,12 @@ MOST_BATCHES = 8
 FEWEST_BATCHES = 2
 # A formula that is off is to be found out so often, the usual power of a test [practice].
 FOUND_OUT = 0.8
+# Found out less often than the toss of a coin would: no test to rely on.
+TOSS = 0.5
 # Where the brief states no effect: off by so many standard deviations of one run; our own choice.
 OFF_IN_SD = 2.0
+# Less than this part is told as none.
+SEEN = 0.005
 # A further batch that narrows every interval by less than this part adds little; our own choice.
 LITTLE = 0.05
 
@@ -284,11 +288,19 @@ def size_words(sizes: Sequence[ConfirmSize]) -> tuple[str, ...]:
     if missed:
         told = [f"{_off_words(own)} {own.fails_if_off:.0%} of the time" for own in missed]
         words.append(f"Found out less often: {listed(told)}.")
+    blind = [own.response for own in missed if own.fails_if_off < TOSS]
+    if blind:
+        words.append(
+            f"Of {listed(blind)} these batches are hardly a test: they pass more often than not "
+            "though the formula is off. Runs that lessen the scatter or the models' error come "
+            "first (millbase extend STUDY --for replicates, or --for compromise)."
+        )
     words.append(f"A right formula passes {best.passes_if_right:.0%} of the time, limits included.")
     if more is not None:
+        by = _narrowed(best, more)
         words.append(
-            f"{_ordinal(more.batches)} batch narrows the intervals by up to "
-            f"{_narrowed(best, more):.0%}."
+            f"{_ordinal(more.batches)} batch narrows "
+            f"{f'the intervals by up to {by:.0%}' if by >= SEEN else 'no interval'}."
         )
     return tuple(words)
 

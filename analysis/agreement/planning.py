@@ -10,7 +10,7 @@ import numpy as np
 from analysis.agreement.basis import ConfirmBasis
 from analysis.agreement.confirmation_size import ConfirmSize, SizeAsked, size_of
 from analysis.agreement.mean_prediction import mean_interval, predict_mean, t_times
-from analysis.agreement.round_draws import draw_rounds
+from analysis.agreement.round_draws import bonferroni, draw_rounds
 from analysis.agreement.units import RoundUnits
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.fitted_response import FittedResponse
@@ -143,18 +143,20 @@ def _rule(
         shared, words = "none", "No response has an interval: the limits alone decide."
     elif m == 1:
         shared, words = "single", f"The mean lies inside its interval ({level:.0%})."
-    elif basis.is_covariance_known:
-        shared = "joint"
-        words = (
-            f"The mean of every response lies inside its interval: {level:.0%} for all of them "
-            f"together, {each:.2%} for each, as they scatter together."
-        )
     else:
-        shared = "bonferroni"
+        # Draws with uncertain variances may ask for more than Bonferroni's share, which bounds it.
+        is_joint = basis.is_covariance_known and each < bonferroni(level, m)
+        shared = "joint" if is_joint else "bonferroni"
+        how = (
+            "as they scatter together" if is_joint
+            else "shared alike (Bonferroni), the most that can be needed, as their variances are "
+            "uncertain" if basis.is_covariance_known
+            else "shared alike (Bonferroni), since the runs do not tell how all of them scatter "
+            "together"
+        )  # fmt: skip
         words = (
             f"The mean of every response lies inside its interval: {level:.0%} for all of them "
-            f"together, {each:.2%} for each, shared alike (Bonferroni), since the runs do not "
-            "tell how all of them scatter together."
+            f"together, {each:.2%} for each, {how}."
         )
     limited = [one.response for one in frozen if one.limits != (None, None)]
     on_limits = (

@@ -99,7 +99,7 @@ class FrozenRule:
     Attributes:
         level: Chance that a right formula has every mean inside its interval, 0..1.
         each_level: Level of each response's own interval.
-        shared_by: `joint` by what is known of the responses' covariance, `bonferroni` without it,
+        shared_by: `joint` by the responses' covariance, `bonferroni` without it or where it bounds,
             `single` for one response, `none` where limits alone count.
         words: The rule, sentences.
     """
