@@ -6,7 +6,6 @@ that nothing said before is lost and comments that people put in stay where they
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import date
@@ -16,7 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from doe.errors import Fault, StudyError
 from doe.study.agreement import AGREEMENT_FILE, Agreement, FinalWord, RoleLine, Version
-from doe.study.file_format import FORMAT, current_content
+from doe.study.file_format import FORMAT, read_toml
 from doe.study.toml_text import toml_table, toml_value
 
 _HEAD = (
@@ -54,14 +53,7 @@ def decode_agreement(data: bytes, where: str = AGREEMENT_FILE) -> Agreement:
     Raises:
         StudyError: The file is no TOML, has faults, or is of an unknown format.
     """
-    try:
-        content = current_content(tomllib.loads(data.decode("utf-8-sig")), where)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as cause:
-        raise StudyError(
-            f"the file is not the TOML that millbase wrote ({cause})",
-            where=where,
-            do="Put back a copy from before it was changed.",
-        ) from cause
+    content = read_toml(data, where)
     unknown = [key for key in content if key not in ("format", "version")]
     if unknown:
         raise StudyError.from_faults(

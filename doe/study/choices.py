@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal
@@ -10,7 +9,7 @@ from typing import Any, Literal
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from doe.errors import Fault, StudyError
-from doe.study.file_format import FORMAT, current_content
+from doe.study.file_format import FORMAT, read_toml
 from doe.study.names import fold
 from doe.study.toml_text import toml_table
 
@@ -170,14 +169,7 @@ def decode_choices(data: bytes, where: str = CHOICES_FILE) -> Choices:
     Raises:
         StudyError: The file is no TOML, has faults, or is of an unknown format.
     """
-    try:
-        content = current_content(tomllib.loads(data.decode("utf-8-sig")), where)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as cause:
-        raise StudyError(
-            f"the file is not the TOML that millbase wrote ({cause})",
-            where=where,
-            do="Put back a copy from before it was changed.",
-        ) from cause
+    content = read_toml(data, where)
     known = {
         "format": None, "response": "responses", "note": "notes", "taken_in": "taken_in",
         "chosen": "chosen",

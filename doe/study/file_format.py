@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -59,13 +60,22 @@ def read_json(data: bytes, where: str) -> dict[str, Any]:
     try:
         content = json.loads(data.decode("utf-8-sig"))
     except (UnicodeDecodeError, json.JSONDecodeError) as cause:
-        raise StudyError(
-            f"the file is not the JSON that millbase wrote ({cause})",
-            where=where,
-            do="Put back a copy from before it was changed.",
-        ) from cause
+        raise _not_ours("JSON", where, cause) from cause
     if not isinstance(content, dict):
         raise StudyError("the file holds no JSON object", where=where)
+    return current_content(content, where)
+
+
+def read_toml(data: bytes, where: str) -> dict[str, Any]:
+    """Read a TOML file of ours and bring it to the present format.
+
+    Raises:
+        StudyError: It is no TOML, or of an unknown format.
+    """
+    try:
+        content = tomllib.loads(data.decode("utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as cause:
+        raise _not_ours("TOML", where, cause) from cause
     return current_content(content, where)
 
 
@@ -77,3 +87,11 @@ def write_json(content: Mapping[str, Any]) -> bytes:
     """
     text = json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
     return f"{text}\n".encode()
+
+
+def _not_ours(syntax: str, where: str, cause: ValueError) -> StudyError:
+    return StudyError(
+        f"the file is not the {syntax} that millbase wrote ({cause})",
+        where=where,
+        do="Put back a copy from before it was changed.",
+    )
