@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from scipy import stats
 
-from analysis.agreement.mean_prediction import t_times
+from analysis.agreement.mean_prediction import interval_back, t_times
 from analysis.agreement.observed import Observed, ObservedUnits
 from analysis.agreement.planning import scale_of
 from analysis.agreement.round_draws import bonferroni
@@ -23,7 +23,6 @@ from analysis.fits.scales import inverse
 from analysis.risk.response_part import BELOW_DAY
 from analysis.surface.acceptance import AcceptLimit
 from doe.study.confirmation import Confirmation, FrozenControl, FrozenResponse
-from doe.study.settings import FloatArray
 
 State = Literal["planned", "waiting", "judged"]
 # A control, a batch or a scatter counts as off where chance does it once in twenty.
@@ -250,9 +249,7 @@ def _inside(frozen: FrozenResponse, deviation: float, sd: float) -> bool | None:
 def _interval(frozen: FrozenResponse, sd: float) -> tuple[float, float] | None:
     if frozen.times is None:
         return None
-    half = frozen.times * sd
-    low, high = np.sort(_all_back(frozen, np.array([frozen.centre - half, frozen.centre + half])))
-    return float(low), float(high)
+    return interval_back(scale_of(frozen.scale), frozen.centre, frozen.times * sd)
 
 
 def _batches(frozen: FrozenResponse, seen: Observed) -> tuple[BatchOutcome, ...]:
@@ -354,8 +351,4 @@ def _df(frozen: FrozenResponse) -> float:
 
 
 def _back(frozen: FrozenResponse, z: float) -> float:
-    return float(_all_back(frozen, np.array([z]))[0])
-
-
-def _all_back(frozen: FrozenResponse, z: FloatArray) -> FloatArray:
-    return inverse(scale_of(frozen.scale), z)
+    return float(inverse(scale_of(frozen.scale), np.array([z]))[0])

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 
+from analysis.agreement.formula import TOLERANCE_IN_SD
 from doe.methods.registry import find_method
 from doe.recipe.name_reading import reads_as
 from doe.study.agreement import AgreedEndPoint, AgreedReading, EndPointKind, LaboratorySetting
@@ -22,8 +23,6 @@ _WORDS: Mapping[EndPointKind, tuple[str, ...]] = {
 }
 # Units of what a mill is set to: time and speed.
 _MILL_UNITS = frozenset({"min", "h", "s", "rpm", "1/min", "min-1", "m/s", "hz"})
-# A tolerance upwards is ± 2 standard deviations, as everywhere.
-UP_TO_SD = 2.0
 
 
 def end_points(study: Study, readings: Sequence[AgreedReading]) -> tuple[AgreedEndPoint, ...]:
@@ -121,7 +120,7 @@ def _is_mill_temperature(factor: Factor) -> bool:
 def _highest(factor: Factor) -> tuple[float | None, str]:
     """Give the highest temperature that the study speaks of, and whose it is."""
     if factor.noise and factor.production is not None:
-        top = factor.production.mean + UP_TO_SD * factor.production.sd
+        top = factor.production.mean + TOLERANCE_IN_SD * factor.production.sd
         return top, "mean of production + 2 standard deviations"
     if isinstance(factor.value, float):
         return factor.value, "held there throughout"

@@ -15,7 +15,7 @@ import numpy as np
 from scipy import stats
 
 from analysis.agreement.units import RoundUnits, kept_parts
-from analysis.fits.fit import Fit
+from analysis.fits.fit import Fit, Scale
 from analysis.fits.scales import inverse
 from analysis.surface.predict import mean_df
 from doe.model.matrix import model_matrix
@@ -91,9 +91,12 @@ def predict_mean(
 
 def mean_interval(fit: Fit, prediction: MeanPrediction, level: float) -> tuple[float, float]:
     """Give the interval of the mean in the response's unit."""
-    half = prediction.half_width(level)
-    ends = np.array([prediction.centre - half, prediction.centre + half])
-    low, high = np.sort(inverse(fit.scale, ends))
+    return interval_back(fit.scale, prediction.centre, prediction.half_width(level))
+
+
+def interval_back(scale: Scale, centre: float, half: float) -> tuple[float, float]:
+    """Take centre ± half, fitted scale, back to the response's unit, the lower end first."""
+    low, high = np.sort(inverse(scale, np.array([centre - half, centre + half])))
     return float(low), float(high)
 
 

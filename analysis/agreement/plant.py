@@ -17,7 +17,7 @@ from scipy import stats
 
 from analysis.agreement.confirmation import frozen_limits
 from analysis.agreement.factors import prediction_factor, tolerance_factor_two_sided
-from analysis.agreement.mean_prediction import t_times
+from analysis.agreement.mean_prediction import interval_back, t_times
 from analysis.agreement.observed import Observed
 from analysis.agreement.planning import scale_of
 from analysis.fits.scales import forward, inverse
@@ -80,18 +80,15 @@ def judge_plant(frozen: FrozenResponse, seen: Observed, level: float) -> PlantOu
     def told(z: float) -> float:
         return float(np.exp(z)) if is_ratio else float(z)
 
-    def back(centre: float, half: float) -> tuple[float, float]:
-        low, high = np.sort(inverse(scale, np.array([centre - half, centre + half])))
-        return float(low), float(high)
-
     sd = float(values.std(ddof=1)) if n >= FEWEST_PLANT_BATCHES else None
     found: dict[str, tuple[float, float] | None] = dict.fromkeys(("own", "next", "three", "tol"))
     if sd is not None:
         half = _offset_half_width(frozen, sd, n, level)
         found["own"] = (told(offset - half), told(offset + half))
-        found["next"] = back(mean, prediction_factor(n, 1, level) * sd)
-        found["three"] = back(mean, prediction_factor(n, 3, level) * sd)
-        found["tol"] = back(mean, tolerance_factor_two_sided(n, COVERAGE, CONFIDENCE) * sd)
+        found["next"] = interval_back(scale, mean, prediction_factor(n, 1, level) * sd)
+        found["three"] = interval_back(scale, mean, prediction_factor(n, 3, level) * sd)
+        reach = tolerance_factor_two_sided(n, COVERAGE, CONFIDENCE) * sd
+        found["tol"] = interval_back(scale, mean, reach)
     none = 1.0 if is_ratio else 0.0
     own = found["own"]
     return PlantOutcome(
