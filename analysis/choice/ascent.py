@@ -166,14 +166,17 @@ def climb(
         One summit a start, in their order.
     """
     best = summits_at(objective, charts, starts)
-    stages: tuple[tuple[Task, Callable[[Summit], bool]], ...] = (
-        (desirability_task(objective, FIRST_TANGENT), lambda summit: True),
-        (worst_task(objective), lambda summit: summit.score <= 0.0),
-        (nearest_task(objective), lambda summit: summit.score <= BROKEN),
-        (desirability_task(objective, LAST_TANGENT), lambda summit: _shallow(objective, summit)),
+    stages: tuple[tuple[Task, Callable[[Sequence[Summit]], BoolArray]], ...] = (
+        (
+            desirability_task(objective, FIRST_TANGENT),
+            lambda tops: np.ones(len(tops), dtype=np.bool_),
+        ),
+        (worst_task(objective), lambda tops: _scores(tops) <= 0.0),
+        (nearest_task(objective), lambda tops: _scores(tops) <= BROKEN),
+        (desirability_task(objective, LAST_TANGENT), lambda tops: _shallow(objective, tops)),
     )
     for task, needed in stages:
-        again = [i for i, summit in enumerate(best) if needed(summit)]
+        again = [int(i) for i in np.flatnonzero(needed(best))] if best else []
         tops = ascend(objective, charts, task, [(best[i].chart, best[i].z) for i in again])
         for i, top in zip(again, tops, strict=True):
             best[i] = max(best[i], top, key=lambda one: one.score)
@@ -214,10 +217,15 @@ def summits_at(
     ]
 
 
-def _shallow(objective: Objective, summit: Summit) -> bool:
-    """Tell whether a summit lies where the first tangent still stood for the logarithm."""
-    heights = objective.heights(objective.values(summit.settings[None, :]))
-    return summit.score > 0.0 and bool(heights.min() < 1.5 * FIRST_TANGENT)
+def _scores(summits: Sequence[Summit]) -> FloatArray:
+    return np.array([summit.score for summit in summits])
+
+
+def _shallow(objective: Objective, summits: Sequence[Summit]) -> BoolArray:
+    """Tell which summits lie where the first tangent still stood for the logarithm."""
+    heights = objective.heights(objective.values(np.stack([one.settings for one in summits])))
+    shallow: BoolArray = (_scores(summits) > 0.0) & (heights.min(axis=1) < 1.5 * FIRST_TANGENT)
+    return shallow
 
 
 def _ascend(ground: Ground, task: Task, z: FloatArray, max_steps: int) -> FloatArray:

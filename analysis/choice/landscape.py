@@ -67,21 +67,21 @@ def search_region(
     reach = reach_of(coding)
     taken: list[int] = []
     summits: list[Summit] = []
-    idle = 0
-    for round_ in range(rounds):
-        n, each = (max(STARTS, min(len(charts), PIECES)), 1) if round_ == 0 else (STARTS, STARTS)
-        picked = pick_starts(scatter, reach, n, taken, per_chart=each)
-        if not picked:
-            break
-        before = max((s.score for s in summits), default=-np.inf)
-        # Good points may all stand round the wrong hill; as many others are drawn from all points.
-        anywhere = rng.choice(len(scatter.z), min(len(scatter.z), ANYWHERE), replace=False)
-        starts = [scatter.place(i) for i in (*picked, *map(int, anywhere))]
-        summits += climb(objective, charts, starts)
-        top = max(s.score for s in summits)
-        idle = 0 if top > before + EQUAL else idle + 1
-        # Nothing lies above 1.
-        if idle == IDLE_ROUNDS or top >= 1.0 - EQUAL:
+    done = idle = 0
+    while done < rounds and idle < IDLE_ROUNDS:
+        # Rounds that are made in any case climb together; nothing lies above 1, so the first is
+        # looked at alone.
+        ahead = min(IDLE_ROUNDS - idle, rounds - done) if done else 1
+        starts = [_starts(scatter, charts, reach, taken, rng, n) for n in range(done, done + ahead)]
+        starts = [each for each in starts if each]
+        done += ahead
+        climbed = climb(objective, charts, [place for each in starts for place in each])
+        for each in starts:
+            own, climbed = climbed[: len(each)], climbed[len(each) :]
+            before = max((s.score for s in summits), default=-np.inf)
+            summits += own
+            idle = 0 if max(s.score for s in own) > before + EQUAL else idle + 1
+        if len(starts) < ahead or max(s.score for s in summits) >= 1.0 - EQUAL:
             break
     summits.sort(key=lambda s: (-round(s.score, 9), s.chart))
     summits[0] = break_ties(objective, charts, summits[0])
@@ -91,6 +91,24 @@ def search_region(
         scatter=scatter,
         n_starts=len(taken),
     )
+
+
+def _starts(
+    scatter: Scatter,
+    charts: tuple[Chart, ...],
+    reach: FloatArray,
+    taken: list[int],
+    rng: np.random.Generator,
+    round_: int,
+) -> list[tuple[int, FloatArray]]:
+    """Pick the starts of a round; none where no good point lies apart from those taken before."""
+    n, each = (max(STARTS, min(len(charts), PIECES)), 1) if round_ == 0 else (STARTS, STARTS)
+    picked = pick_starts(scatter, reach, n, taken, per_chart=each)
+    if not picked:
+        return []
+    # Good points may all stand round the wrong hill; as many others are drawn from all points.
+    anywhere = rng.choice(len(scatter.z), min(len(scatter.z), ANYWHERE), replace=False)
+    return [scatter.place(i) for i in (*picked, *map(int, anywhere))]
 
 
 def reach_of(coding: Coding) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.choice.ascent import Summit
 from analysis.choice.chart import Chart
 from analysis.choice.objective import Objective
-from doe.study.settings import BoolArray, FloatArray, IntArray
+from doe.study.settings import FloatArray, IntArray
 
 # Points over all pieces together, and at least so many in each.
 N_POINTS, N_POINTS_EACH = 6000, 60
@@ -118,34 +118,29 @@ def pick_starts(
     """
     picked: list[int] = []
     spots = np.nan_to_num(scatter.settings / reach)
-    counts: dict[int, int] = {}
-    apart = 0.5
-    near = np.zeros(len(spots), dtype=np.bool_)
+    # How far each point lies from the nearest one taken, and what its chart has to give.
+    away = np.full(len(spots), np.inf)
     for i in taken:
-        near |= _close(spots, i, scatter.chart, apart)
+        _come_near(away, spots, i, scatter.chart)
+    left = np.full(int(scatter.chart.max(initial=0)) + 1, per_chart)
+    apart = 0.5
     while len(picked) < n and apart > 0.01:
-        open_ = np.flatnonzero(~near)
-        for i in map(int, open_):
-            number = int(scatter.chart[i])
-            if near[i] or counts.get(number, 0) >= per_chart:
-                continue
-            picked.append(i)
-            counts[number] = counts.get(number, 0) + 1
-            near |= _close(spots, i, scatter.chart, apart)
-            if len(picked) == n:
-                break
-        apart /= 2.0
-        near = np.zeros(len(spots), dtype=np.bool_)
-        for old in taken + picked:
-            near |= _close(spots, old, scatter.chart, apart)
+        good = (away >= apart) & (left[scatter.chart] > 0)
+        i = int(np.argmax(good))
+        if not good[i]:
+            apart /= 2.0
+            continue
+        picked.append(i)
+        left[scatter.chart[i]] -= 1
+        _come_near(away, spots, i, scatter.chart)
     taken.extend(picked)
     return picked
 
 
-def _close(spots: FloatArray, i: int, chart: IntArray, apart: float) -> BoolArray:
+def _come_near(away: FloatArray, spots: FloatArray, i: int, chart: IntArray) -> None:
+    """Bring ways to the nearest point taken up to date with one more, in place."""
     far = np.abs(spots - spots[i]).max(axis=1)
-    close: BoolArray = (far < apart) & (chart == chart[i])
-    return close
+    np.minimum(away, far, out=away, where=chart == chart[i])
 
 
 def _walk(chart: Chart, n: int, rng: np.random.Generator) -> FloatArray:
