@@ -16,6 +16,8 @@ from analysis.fits.fit import Fit, Scale
 from analysis.fits.fitted_response import FittedResponse
 from analysis.fits.scales import inverse
 from analysis.surface.acceptance import AcceptLimit
+from doe.model.matrix import model_matrix
+from doe.model.strata import RESIDUAL
 from doe.study.brief import Response
 from doe.study.confirmation import (
     FrozenControl,
@@ -104,6 +106,8 @@ def _frozen(
     each: float,
 ) -> FrozenResponse:
     fit, name = fitted.fit, response.name
+    if fit.classes is not None or fit.counts is not None:
+        return _as_read(basis, asked, response, fit)
     share = basis.shared.test_share.get(name)
     told = predict_mean(fit, asked.row, asked.units.read_per(fit.per), share)
     judged = name in basis.fits
@@ -123,6 +127,24 @@ def _frozen(
         is_judged=judged and not asked.plant, why_not=basis.why_not.get(name, ""),
         effect=asked.size.effects.get(name), lack_of_fit=min(tests) if tests else None,
         controls=_controls(fit),
+    )  # fmt: skip
+
+
+def _as_read(
+    basis: ConfirmBasis, asked: RoundAsked, response: Response, fit: Fit
+) -> FrozenResponse:
+    """Freeze a rating or a count: its batches are held against its limits, class by class."""
+    X = model_matrix(asked.row[None, :], fit.coding, fit.model)
+    mean = fit.classes.expected(X) if fit.classes else inverse(fit.scale, X @ fit.coefficients)
+    value = float(mean[0])
+    accept = response.accept
+    return FrozenResponse(
+        response=response.name, unit=response.unit, scale=FrozenScale(name="identity"),
+        centre=value, model_variance=0.0, components={RESIDUAL: 0.0}, df=None, times=None,
+        interval=None,
+        value=value, value_is="mean",
+        limits=(accept.at_least, accept.at_most) if accept is not None else (None, None),
+        is_judged=False, why_not=basis.why_not.get(response.name, ""),
     )  # fmt: skip
 
 
