@@ -10,7 +10,7 @@ from analysis.agreement.judged_round import JudgedRound
 from analysis.agreement.plant import PlantOutcome
 from analysis.report.rounding import interval_error, interval_text, percent, plain, with_error
 from doe.cli.screen import paragraph, text_table, typed
-from doe.cli.show_planning import runs_text
+from doe.cli.show_planning import SAFETY, runs_text
 from doe.steps.confirm import ConfirmOutcome
 from doe.steps.confirm_taking_in import Moved
 from doe.study.confirmation import Confirmation, FrozenResponse
@@ -43,10 +43,7 @@ def _planned(outcome: ConfirmOutcome) -> Iterator[str]:
     yield "\n".join(paragraph(words) for words in outcome.planned.rule.words)
     if outcome.added is not None:
         yield runs_text(outcome.added)
-    yield paragraph(
-        "Follow the safety data sheets, local codes and qualified people for pigment dust, "
-        "ammonia and amines, mills, ovens and biocides."
-    )
+    yield paragraph(SAFETY)
     judge = f"millbase confirm {folder}{_plant_flag(outcome.planned)}"
     yield f"Next: millbase sheet {folder} --replace, then enter, then {judge}"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from doe.cli.screen import paragraph, typed
-from doe.cli.show_planning import runs_text
+from doe.cli.show_planning import SAFETY, runs_text
 from doe.steps.extend import ExtendOutcome
 
 
@@ -20,10 +20,7 @@ def show_extend(outcome: ExtendOutcome) -> str:
         paragraph(f"Taken out of the plan, never made: runs {dropped}.") if dropped else "",
         "\n".join(paragraph(reason) for reason in entry.reasons),
         runs_text(outcome.added),
-        paragraph(
-            "Follow the safety data sheets, local codes and qualified people for pigment dust, "
-            "ammonia and amines, mills, ovens and biocides."
-        ),
+        paragraph(SAFETY),
         f"Next: millbase sheet {folder} --replace",
     ]
     return "\n\n".join(part for part in parts if part)

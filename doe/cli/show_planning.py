@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from doe.steps.plan import PlanOutcome
     from doe.steps.sheet import SheetOutcome
 
+# Said wherever runs are to be made.
+SAFETY = (
+    "Follow the safety data sheets, local codes and qualified people for pigment dust, "
+    "ammonia and amines, mills, ovens and biocides."
+)
 _STATES = {"done": "done    ", "missing": "missing ", "waiting": "waiting ", "doubtful": "doubtful"}
 
 
@@ -46,10 +51,7 @@ def show_plan(outcome: PlanOutcome) -> str:
         f"Layout: {entry.layout} for {' + '.join(entry.models)}; seed {entry.seed}",
         "\n".join(paragraph(reason) for reason in entry.reasons),
         runs_text(outcome.plan),
-        paragraph(
-            "Follow the safety data sheets, local codes and qualified people for pigment dust, "
-            "ammonia and amines, mills, ovens and biocides."
-        ),
+        paragraph(SAFETY),
         f"Next: millbase sheet {typed(outcome.session.folder.path)}",
     ]
     return "\n\n".join(part for part in parts if part)

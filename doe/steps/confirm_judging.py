@@ -21,7 +21,7 @@ from doe.layouts.extending.joining import without_runs
 from doe.model.coding import Coding
 from doe.model.matrix import model_matrix
 from doe.steps.session import Session
-from doe.steps.settings_text import settings_row
+from doe.steps.settings_text import settings_row, typed_value
 from doe.study.choices import Choices
 from doe.study.confirmation import Confirmation
 from doe.study.finding import Finding
@@ -197,14 +197,12 @@ def _explained(
 
 def _planned(entry: Confirmation, coding: Coding, made: FloatArray) -> FloatArray | None:
     texts = {
-        name: value if isinstance(value, str) else np.format_float_positional(value, trim="0")
-        for name, value in entry.settings.items()
-        if name in coding.names
+        name: typed_value(value) for name, value in entry.settings.items() if name in coding.names
     }
     for j, name in enumerate(coding.names):
         # Noise factors, which the formula does not set: as they were.
         if name not in texts and j < len(made) and np.isfinite(made[j]):
-            texts[name] = np.format_float_positional(float(made[j]), trim="0")
+            texts[name] = typed_value(float(made[j]))
     try:
         return settings_row(texts, coding, "confirmation.json")
     except StudyError:

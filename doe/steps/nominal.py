@@ -13,7 +13,7 @@ from doe.errors import Fault, StudyError
 from doe.model.coding import Axis, ChoiceAxis, Coding, NumericAxis, ShareAxis, settings_table
 from doe.steps.analysis_of import StudyAnalysis
 from doe.steps.choose import ChooseOptions, search_compromise
-from doe.steps.settings_text import own_ends, settings_row, split_assignment
+from doe.steps.settings_text import own_ends, settings_row, split_assignment, typed_value
 from doe.study.brief import Study
 from doe.study.names import match_name
 from doe.study.settings import FloatArray
@@ -94,7 +94,7 @@ def nominal_row(
         pairs = [split_assignment(text) for text in at]
         return _row(pairs, coding, production, "--at"), GIVEN
     if chosen is not None and not afresh:
-        kept = [(name, _text(value)) for name, value in chosen.settings.items()]
+        kept = [(name, typed_value(value)) for name, value in chosen.settings.items()]
         return _row(kept, coding, production, "choices.toml, [chosen]"), KEPT
     found = search_compromise(analysis, ChooseOptions(level=level), seed)
     return full_row(found.best.settings, coding, production), FRESH
@@ -113,12 +113,8 @@ def _row(
         if axis.name not in named:
             # Any level of a choice will do: it is drawn, not set.
             any_one = axis.levels[0] if isinstance(axis, ChoiceAxis) else float(mean)
-            given[axis.name] = _text(any_one)
+            given[axis.name] = typed_value(any_one)
     return settings_row(given, coding, where)
-
-
-def _text(value: float | str) -> str:
-    return value if isinstance(value, str) else np.format_float_positional(value, trim="0")
 
 
 def named_settings(

@@ -49,6 +49,16 @@ def settings_row(
     return row
 
 
+def typed_value(value: float | str) -> str:
+    """Write a setting as it may be typed, so that it reads back the same.
+
+    Example:
+        >>> typed_value(1e-5), typed_value(45.0), typed_value("ammonia")
+        ('0.00001', '45.0', 'ammonia')
+    """
+    return value if isinstance(value, str) else np.format_float_positional(value, trim="0")
+
+
 def own_ends(axis: Axis, row: FloatArray, coding: Coding) -> tuple[float, float] | None:
     """Give the range of a ranged factor at the row's level; None where the level lacks it.
 
