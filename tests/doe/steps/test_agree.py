@@ -12,58 +12,19 @@ import pytest
 from doe.cli.app import run
 from doe.cli.show_agree import show_agree
 from doe.errors import StudyError
-from doe.steps.adopt import adopt_table
 from doe.steps.agree import AgreeOptions, AgreeOutcome, agree_study
 from doe.steps.check import check_study
 from doe.study.agreement import Says
+from tests.doe.steps.agreed_studies import AT, adopted_study
 
-BRIEF = """\
-format = 1
-[study]
-title = "invented"
-seed = 3
-roles = ["formulator", "production"]
-[millbase]
-batch_g = 500
-pigment_percent = 50
-[[factor]]
-name = "dose"
-role = "dose"
-unit = "% on pigment"
-low = 0.8
-high = 2.4
-scatter_sd = 0.05
-[[factor]]
-name = "grind time"
-unit = "min"
-low = 15
-high = 45
-[[response]]
-name = "viscosity"
-unit = "mPa·s"
-scale = "log"
-aim = "low"
-best = 200
-worst = 900
-accept = { at_most = 700 }
-"""
 DAY, NEXT = date(2026, 3, 2), date(2026, 3, 3)
-PROPOSE = AgreeOptions(propose=True, at=("dose=1.8", "grind time=40"), because="thin enough")
+PROPOSE = AgreeOptions(propose=True, at=AT, because="thin enough")
 
 
 @pytest.fixture(scope="module")
 def adopted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Twelve runs adopted from a table."""
-    folder = tmp_path_factory.mktemp("agree")
-    (folder / "study.toml").write_text(BRIEF, encoding="utf-8")
-    lines, scatter = ["run,dose,grind time,viscosity"], (5, -7, 3, -4, 6, -2, 1, -6, 4, 2, -3, 1)
-    for number, off in enumerate(scatter):
-        dose, time = (0.8, 1.6, 2.4)[number % 3], (15, 25, 35, 45)[number // 3]
-        lines.append(f"{number + 1},{dose},{time},{600 - 120 * dose - 2 * time + off}")
-    table = folder / "table.csv"
-    table.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    adopt_table(table, folder)
-    return folder
+    return adopted_study(tmp_path_factory.mktemp("agree"))
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,6 @@ from analysis.report.decision import Decision, make_decision
 from analysis.report.formula_card_words import card_parts
 from doe.cli.show_agree import show_agree
 from doe.errors import StudyError
-from doe.steps.adopt import adopt_table
 from doe.steps.agree import AgreeOptions, agree_study
 from doe.steps.agreed_card import card_if_any
 from doe.steps.analysis_of import analyse
@@ -26,54 +25,17 @@ from doe.steps.confirm_judging import judged_rounds
 from doe.steps.enter import enter_files
 from doe.steps.model_choice import FitOptions
 from doe.steps.session import open_study
+from tests.doe.steps.agreed_studies import AT, adopted_study
 
-BRIEF = """\
-format = 1
-[study]
-title = "invented"
-seed = 3
-roles = ["formulator", "production"]
-[millbase]
-batch_g = 500
-pigment_percent = 50
-[[factor]]
-name = "dose"
-role = "dose"
-unit = "% on pigment"
-low = 0.8
-high = 2.4
-scatter_sd = 0.05
-[[factor]]
-name = "grind time"
-unit = "min"
-low = 15
-high = 45
-[[response]]
-name = "viscosity"
-unit = "mPa·s"
-scale = "log"
-aim = "low"
-best = 200
-worst = 900
-accept = { at_most = 700 }
-"""
 DAY = date(2026, 3, 2)
-AT = ("dose=1.8", "grind time=40")
 PROPOSE = AgreeOptions(propose=True, at=AT, because="thin enough", batch_kg=40.0)
 
 
 @pytest.fixture(scope="module")
 def failed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A version, then two batches at its settings that came out far too thick."""
-    folder = tmp_path_factory.mktemp("refuted")
-    (folder / "study.toml").write_text(BRIEF, encoding="utf-8")
-    lines, scatter = ["run,dose,grind time,viscosity"], (5, -7, 3, -4, 6, -2, 1, -6, 4, 2, -3, 1)
-    for number, off in enumerate(scatter):
-        dose, time = (0.8, 1.6, 2.4)[number % 3], (15, 25, 35, 45)[number // 3]
-        lines.append(f"{number + 1},{dose},{time},{600 - 120 * dose - 2 * time + off}")
+    folder = adopted_study(tmp_path_factory.mktemp("refuted"))
     table = folder / "table.csv"
-    table.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    adopt_table(table, folder)
     agree_study(folder, PROPOSE, today=DAY)
     for role in ("formulator", "production"):
         agree_study(folder, AgreeOptions(role=role, says="agrees"), today=DAY)

@@ -8,54 +8,18 @@ from pathlib import Path
 
 import pytest
 
-from doe.steps.adopt import adopt_table
 from doe.steps.agree import AgreeOptions, agree_study
 from doe.steps.check import check_study
 from doe.steps.confirm import ConfirmOptions, confirm_study
 from doe.steps.enter import enter_files
 from doe.steps.session import open_study
-
-BRIEF = """\
-format = 1
-[study]
-title = "invented"
-seed = 3
-roles = ["formulator"]
-[[factor]]
-name = "dose"
-role = "dose"
-unit = "% on pigment"
-low = 0.8
-high = 2.4
-[[factor]]
-name = "grind time"
-unit = "min"
-low = 15
-high = 45
-[[response]]
-name = "viscosity"
-unit = "mPa·s"
-scale = "log"
-aim = "low"
-best = 200
-worst = 900
-accept = { at_most = 700 }
-"""
-AT = ("dose=1.8", "grind time=40")
-SCATTER = (5, -7, 3, -4, 6, -2, 1, -6, 4, 2, -3, 1)
+from tests.doe.steps.agreed_studies import AT, adopted_study
 
 
 @pytest.fixture(scope="module")
 def confirming(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Twelve runs, an agreement on them, and two confirmation batches that wait."""
-    folder = tmp_path_factory.mktemp("match")
-    (folder / "study.toml").write_text(BRIEF, encoding="utf-8")
-    lines = ["run,dose,grind time,viscosity"]
-    for number, off in enumerate(SCATTER):
-        dose, time = (0.8, 1.6, 2.4)[number % 3], (15, 25, 35, 45)[number // 3]
-        lines.append(f"{number + 1},{dose},{time},{600 - 120 * dose - 2 * time + off}")
-    _write(folder / "table.csv", lines)
-    adopt_table(folder / "table.csv", folder)
+    folder = adopted_study(tmp_path_factory.mktemp("match"))
     agree_study(folder, AgreeOptions(propose=True, at=AT, because="thin"), today=date(2026, 3, 2))
     confirm_study(folder, ConfirmOptions(batches=2, at=AT))
     return folder
