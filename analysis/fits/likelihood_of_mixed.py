@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.fits.least_squares import solve_least_squares
-from analysis.fits.variance_model import variance_model
+from analysis.fits.variance_model import told_model
 from analysis.fits.variance_search import highest
 from doe.model.strata import Strata
 from doe.study.settings import FloatArray
@@ -63,14 +63,10 @@ def maximum_likelihood(X: FloatArray, y: FloatArray, strata: Strata) -> PlainLik
         return PlainLikelihood(
             log_likelihood=float("nan"), n=n, parameters=parameters, ratios=np.zeros(r)
         )
-    model = variance_model(plain, units)
-    untold = model.untold()
-    told = [k for k in range(r) if k not in untold]
-    if len(told) < r:
-        model = variance_model(plain, [units[k] for k in told])
+    model, untold = told_model(plain, units)
     optimum = highest(model, "ml")
     ratios = np.zeros(r)
-    ratios[told] = optimum.ratios
+    ratios[[k for k in range(r) if k not in untold]] = optimum.ratios
     # At its top −½ (ln |V| + n ln(quad/n)) − n/2 (ln 2π + 1).
     value = optimum.height.value - 0.5 * n * (np.log(2 * np.pi) + 1)
     return PlainLikelihood(log_likelihood=float(value), n=n, parameters=parameters, ratios=ratios)
@@ -86,10 +82,7 @@ def profile_of(X: FloatArray, strata: Strata) -> Callable[[FloatArray], float]:
         strata: Of the rows.
     """
     plain = solve_least_squares(X, np.arange(float(len(X))))
-    units = [one.unit for one in strata.random]
-    untold = variance_model(plain, units).untold()
-    model = variance_model(plain, [unit for k, unit in enumerate(units) if k not in untold])
-
+    model, _ = told_model(plain, [one.unit for one in strata.random])
     last: list[FloatArray] = []
 
     def height(z: FloatArray) -> float:

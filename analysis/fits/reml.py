@@ -22,7 +22,7 @@ from analysis.fits.least_squares import (
     root_of,
     solve_least_squares,
 )
-from analysis.fits.variance_model import VarianceModel, members_of, variance_model
+from analysis.fits.variance_model import VarianceModel, members_of, told_model
 from analysis.fits.variance_search import Optimum, highest
 from doe.model.strata import RESIDUAL, Strata, Stratum
 from doe.study.settings import BoolArray, FloatArray, IntArray, frozen_array
@@ -100,11 +100,8 @@ def solve_mixed(X: FloatArray, y: FloatArray, strata: Strata) -> MixedSolution:
     plain = solve_least_squares(X, y)
     random = strata.random
     names = (*(one.name for one in random), RESIDUAL)
-    model = variance_model(plain, [one.unit for one in random])
-    untold = model.untold()
+    model, untold = told_model(plain, [one.unit for one in random])
     told = [k for k in range(len(random)) if k not in untold]
-    if len(told) < len(random):
-        model = variance_model(plain, [random[k].unit for k in told])
     optimum = highest(model)
     ratios = np.zeros(len(random))
     ratios[told] = optimum.ratios

@@ -13,63 +13,22 @@ Source:
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
 
 import numpy as np
 from scipy import linalg
 
+from analysis.fits.height import Height, Likelihood, Parts, Steepness, height_of
 from analysis.fits.least_squares import LeastSquares, inverse_of_triangle, root_of
 from doe.study.settings import FloatArray, IntArray, frozen_array
 
-Likelihood = Literal["reml", "ml"]
 # Units hold whole rows, so that a direction of MZ is of the size of 1 or is rounding.
 _NO_DIRECTION = 1e-9
 # Relative size below which two components move the likelihood in the same way.
 _SAME = 1e-9
 # Part of the largest size along an axis below which what lies across two axes is rounding.
 _NOT_ACROSS = 1e-12
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Height:
-    """The likelihood at some ratios and what its slope needs; r random strata.
-
-    Attributes:
-        value: Log-likelihood up to a constant, σ² at its best.
-        quad: y'Py at unit residual variance: (n − p) σ² for REML.
-        gradient: Along the ratios, shape (r,).
-        curvature: Second derivatives along the ratios, shape (r, r).
-        expected: What the information is on average in place of −curvature, shape (r, r).
-    """
-
-    value: float
-    quad: float
-    gradient: FloatArray
-    curvature: FloatArray
-    expected: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Steepness:
-    """The restricted likelihood of some variances, its slope and its expected information."""
-
-    value: float
-    score: FloatArray
-    known: FloatArray
-
-
-class _Parts(NamedTuple):
-    """What a height is made of: ln |·|, y'Py, and per stratum what their derivatives sum up."""
-
-    det: float
-    quad: float
-    traces: FloatArray
-    crossed: FloatArray
-    own: FloatArray
-    pulled: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,7 +97,7 @@ class VarianceModel:
         parts = self._joint(ratios) if self.along is None else self._apart(ratios)
         if likelihood == "ml":
             parts, m = self._with_rows(parts, ratios), self.n
-        return _height(m, parts)
+        return height_of(m, parts)
 
     def values(self, ratios: FloatArray, likelihood: Likelihood = "reml") -> FloatArray:
         """Give the value of the height at many places at once, shape (g, r) to shape (g,).
@@ -216,13 +175,13 @@ class VarianceModel:
         known[-1, -1] = self.n - self.p - len(self.e) + float((C * C).sum())
         return known
 
-    def _apart(self, ratios: FloatArray) -> _Parts:
+    def _apart(self, ratios: FloatArray) -> Parts:
         """Give the restricted likelihood's where C is diagonal."""
         assert self.along is not None
         sizes = self.along @ ratios
         c = 1 / (1 + sizes)
         squares, of_axes = self.e * self.e * c, c[:, None] * self.along
-        return _Parts(
+        return Parts(
             det=float(np.log1p(sizes).sum()),
             quad=self.within + float(squares.sum()),
             traces=c @ self.along,
@@ -231,13 +190,13 @@ class VarianceModel:
             pulled=of_axes.T @ (squares[:, None] * of_axes),
         )
 
-    def _joint(self, ratios: FloatArray) -> _Parts:
+    def _joint(self, ratios: FloatArray) -> Parts:
         """Give the same by the factor of C⁻¹."""
         half, log_det = self._half_inverse(ratios)
         pulled_in, left = half @ self.B, half @ self.e
         T, v = pulled_in.T @ pulled_in, left @ pulled_in
         of_units = v[:, None] * self.member
-        return _Parts(
+        return Parts(
             det=log_det,
             quad=self.within + float(left @ left),
             traces=self._sums(T.diagonal()),
@@ -246,7 +205,7 @@ class VarianceModel:
             pulled=of_units.T @ T @ of_units,
         )
 
-    def _with_rows(self, parts: _Parts, ratios: FloatArray) -> _Parts:
+    def _with_rows(self, parts: Parts, ratios: FloatArray) -> Parts:
         """Put in what the plain likelihood has of all rows in place of those beside X."""
         if self.r == 1:
             sizes = self.inner.diagonal()
@@ -358,19 +317,25 @@ def _split(A: FloatArray, residuals: FloatArray) -> tuple[FloatArray, float]:
     return e, float(beside @ beside)
 
 
+def told_model(
+    solved: LeastSquares, units: Sequence[IntArray]
+) -> tuple[VarianceModel, tuple[int, ...]]:
+    """Gather what the rows tell of those ratios that they can tell.
+
+    Args:
+        solved: Plain least squares of the rows.
+        units: Unit of each row, shape (n,), one entry a random stratum.
+
+    Returns:
+        The model of the strata told, and the numbers of the others as `VarianceModel.untold` gives
+        them.
+    """
+    model = variance_model(solved, units)
+    untold = model.untold()
+    told = [unit for k, unit in enumerate(units) if k not in untold]
+    return (model if len(told) == len(units) else variance_model(solved, told)), untold
+
+
 def members_of(unit: IntArray) -> FloatArray:
     """Give Z of a stratum: one 0/1 column a unit, shape (n, units)."""
     return np.asarray(unit[:, None] == np.unique(unit)[None, :], dtype=np.float64)
-
-
-def _height(m: int, parts: _Parts) -> Height:
-    # l = −½ ln|·| − ½ m ln quad; ∂ln|·| = tr T_kk, ∂quad = −|v_k|², ∂²quad = 2 v_k'T_kl v_l.
-    det, quad, traces, crossed, own, pulled = parts
-    rises = own / quad
-    return Height(
-        value=-0.5 * det - 0.5 * m * math.log(quad / m),
-        quad=quad,
-        gradient=-0.5 * traces + 0.5 * m * rises,
-        curvature=0.5 * crossed - (m / quad) * pulled + 0.5 * m * rises[:, None] * rises,
-        expected=0.5 * crossed - (0.5 / m) * traces[:, None] * traces,
-    )

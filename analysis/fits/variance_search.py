@@ -21,7 +21,8 @@ from typing import NamedTuple
 import numpy as np
 from scipy import linalg, optimize
 
-from analysis.fits.variance_model import Height, Likelihood, VarianceModel
+from analysis.fits.height import Height, Likelihood
+from analysis.fits.variance_model import VarianceModel
 from doe.study.settings import BoolArray, FloatArray, frozen_array
 
 # Ratios in units of a stratum's size: below and above, the likelihood is flat to its last digits.

@@ -32,7 +32,7 @@ from analysis.fits.mixed_response import rows_in_strata
 from analysis.fits.readings_on_scale import averaged, every_reading
 from analysis.fits.reml import whitening
 from analysis.fits.strata_of_data import DataStrata, strata_of_data
-from analysis.fits.variance_model import variance_model
+from analysis.fits.variance_model import told_model
 from analysis.fits.variance_search import highest
 from analysis.lab.response_data import ResponseData
 from analysis.lab.without_runs import without_runs
@@ -174,11 +174,8 @@ def _generalised(
     plain = _quick(X, y)
     if plain.rss <= 0 or plain.df < 1 or not random:
         return plain.coefficients
-    model = variance_model(plain, [one.unit for one in random])
-    untold = model.untold()
+    model, untold = told_model(plain, [one.unit for one in random])
     told = [one for k, one in enumerate(random) if k not in untold]
-    if len(told) < len(random):
-        model = variance_model(plain, [one.unit for one in told])
     start = np.array([max(near.get(one.name, 0.0), 0.0) for one in told])
     optimum = highest(model, near=np.nan_to_num(start) if len(told) > 1 else None)
     if not optimum.ratios.any():
