@@ -1,6 +1,7 @@
 """When a mill is done: end points that hold on any mill, and minutes that hold on one.
 
-Which response tells fineness, strength or viscosity is read out of its method's name and its own.
+Which response tells fineness, strength or viscosity is read out of its method's name and its own,
+else out of its unit.
 """
 
 from __future__ import annotations
@@ -21,6 +22,13 @@ _WORDS: Mapping[EndPointKind, tuple[str, ...]] = {
     "strength": ("strength", "tinting strength", "colour strength"),
     "viscosity": ("viscosity", "consistency", "krebs", "stormer", "efflux"),
 }
+# Units that only such a test has.
+_UNITS: Mapping[str, EndPointKind] = {
+    "hegman": "fineness", "µm": "fineness", "μm": "fineness", "um": "fineness",
+    "mpa·s": "viscosity", "mpa s": "viscosity", "mpas": "viscosity", "pa·s": "viscosity",
+    "pa s": "viscosity", "cp": "viscosity", "cps": "viscosity", "p": "viscosity",
+    "ku": "viscosity",
+}  # fmt: skip
 # Units of what a mill is set to: time and speed.
 _MILL_UNITS = frozenset({"min", "h", "s", "rpm", "1/min", "min-1", "m/s", "hz"})
 
@@ -53,6 +61,8 @@ def end_point_kind(response: Response) -> EndPointKind | None:
     Example:
         >>> end_point_kind(Response.model_validate({"name": "gauge", "from": "Hegman"}))
         'fineness'
+        >>> end_point_kind(Response.model_validate({"name": "flow", "unit": "mPa·s"}))
+        'viscosity'
     """
     method = find_method(response.method) if response.method else None
     if method is not None and method.gathers != "unit":
@@ -62,7 +72,7 @@ def end_point_kind(response: Response) -> EndPointKind | None:
     for kind, phrases in _WORDS.items():
         if any(f" {phrase} " in words for phrase in phrases):
             return kind
-    return None
+    return _UNITS.get(fold(response.unit))
 
 
 def laboratory_settings(

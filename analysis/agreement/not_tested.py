@@ -163,7 +163,8 @@ def _end_points(done: WhatWasDone) -> Iterator[str]:
     kinds = {end_point_kind(one) for one in done.study.responses if done.n_read.get(one.name)}
     missing = [kind for kind in ("fineness", "strength", "viscosity") if kind not in kinds]
     if missing:
-        yield f"End point of the grind: {listed(missing)} was not read."
+        was = "was" if len(missing) == 1 else "were"
+        yield f"End point of the grind: {listed(missing)} {was} not read."
 
 
 def _noise(done: WhatWasDone) -> Iterator[str]:

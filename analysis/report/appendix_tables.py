@@ -29,7 +29,7 @@ from analysis.report.rounding import (
 from analysis.report.table import Cell, Table
 from analysis.surface.level_comparison import LevelComparison, middles_words
 from doe.model.strata import RESIDUAL, units_word
-from doe.study.sentence import listed
+from doe.study.sentence import begun, listed
 
 SCALE_NOTE = "On the fitted scale ({scale})."
 _STRATA_NOTE = (
@@ -133,7 +133,7 @@ def component_table(fit: Fit, checks: Assessment) -> Table:
             )
             for row in checks.components
         ),
-        note=f"{SCALE_NOTE.format(scale=scale_words(fit.scale))} {spread_words(fit).capitalize()}. "
+        note=f"{SCALE_NOTE.format(scale=scale_words(fit.scale))} {begun(spread_words(fit))}. "
         "The interval is of the standard deviation, by the profile of the restricted likelihood.",
     )
 

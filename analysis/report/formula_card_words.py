@@ -186,14 +186,17 @@ def _ends(version: Version) -> Iterator[Block]:
         rows += [_end_row(one) for one in version.end_points if one.kind == kind]
         if kind not in told:
             text = "no limit in this study: the plant's own"
-            rows.append((Cell(text=_KINDS[kind]), Cell(text=text), Cell(text=MISSING)))
+            rows.append((Cell(text=_KINDS[kind]), Cell(text=MISSING), Cell(text=text)))
     yield TableBlock(
         table=Table(
             name=ENDS,
             title="When the grind is done, and where it must stop.",
-            head=("end point", "done at", "expected, one new run"),
+            head=("end point", "grind until it reads", "limit"),
             words=3,
             rows=tuple(rows),
+            note="Grind until each reads as the models and the laboratory's batches foretell (in "
+            "brackets: where one new run lies), not until its limit is just met: all other "
+            "expected readings were told for that state. The limit decides on release.",
         )
     )
 
@@ -210,13 +213,13 @@ def _end_row(one: AgreedEndPoint) -> tuple[Cell, ...]:
         text += f" ({one.limit_from})"
     name = _KINDS[one.kind]
     said = name if fold(one.name) == fold(name) else f"{name}: {one.name}"
-    return Cell(text=said), Cell(text=text), Cell(text=_expected_text(one))
+    return Cell(text=said), Cell(text=_expected_text(one)), Cell(text=text)
 
 
 def _expected_text(one: AgreedEndPoint) -> str:
     if one.value is None:
         return MISSING
-    return _value_and_run(one.value, one.low, one.high)
+    return f"{_value_and_run(one.value, one.low, one.high)} {one.unit}".rstrip()
 
 
 def _value_and_run(value: float, low: float | None, high: float | None) -> str:

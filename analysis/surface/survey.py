@@ -22,6 +22,7 @@ from doe.errors import FitError
 from doe.model.coding import ShareAxis
 from doe.model.region import Region
 from doe.model.vertices import overall_centroid
+from doe.study.sentence import begun
 from doe.study.settings import FloatArray, frozen_array
 
 
@@ -131,7 +132,7 @@ def survey(
         forms = [second_order(fit, row, production) for row in level_rows(fit, at, production)]
         why = "" if forms[0].columns else "The model holds no factor with a range."
     except FitError as error:
-        forms, why = [], error.faults[0].what.capitalize() + "."
+        forms, why = [], begun(error.faults[0].what) + "."
     shapes = [_shape(form, region, at, production, level) for form in forms if form.columns]
     return SurfaceLandscape(
         fit=fit, base=at, shapes=tuple(shapes), why_no_shape=why,

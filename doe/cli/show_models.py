@@ -32,6 +32,7 @@ from doe.steps.drift_contract import corrected_value
 from doe.steps.fit import FitOutcome
 from doe.steps.next_steps import NextStep, next_steps
 from doe.steps.predict import PredictOutcome
+from doe.study.sentence import begun
 
 
 def show_fit(outcome: FitOutcome) -> str:
@@ -161,7 +162,7 @@ def _strata(fit: Fit, known: Assessment) -> list[str]:
         for row in known.components
     ]
     heads = ["scatter of", "sd", f"{100 * known.level:g} % interval", "df", "how many"]
-    return [text_table(heads, rows), paragraph(f"{spread_words(fit).capitalize()}.")]
+    return [text_table(heads, rows), paragraph(f"{begun(spread_words(fit))}.")]
 
 
 def _levels_compared(fit: Fit, comparisons: Sequence[LevelComparison]) -> list[str]:

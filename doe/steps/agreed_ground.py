@@ -89,21 +89,25 @@ def confirmations_now(
     session: Session, settings: Mapping[str, Any]
 ) -> tuple[AgreedConfirmation, ...]:
     """Give every round of confirmation batches as it stands, oldest first."""
-    return tuple(_confirmation(one, settings) for one in judged_rounds(session))
+    plan = session.needed_plan()
+    of_formula = {run for run, kind in zip(plan.run, plan.kind, strict=True) if kind == "confirm"}
+    return tuple(
+        _confirmation(one, settings, len(of_formula & set(one.entry.runs)))
+        for one in judged_rounds(session)
+    )
 
 
-def _confirmation(judged: JudgedRound, settings: Mapping[str, Any]) -> AgreedConfirmation:
+def _confirmation(judged: JudgedRound, settings: Mapping[str, Any], n: int) -> AgreedConfirmation:
     entry, verdict = judged.entry, judged.verdict
     is_here = _same(entry.settings, settings)
     where = "at these settings" if is_here else "at other settings"
-    n = len(entry.runs)
     said = verdict or f"{judged.outcome.state}, no verdict yet"
     why = ""
     if verdict == "not confirmed":
         said, why = "NOT CONFIRMED", f" {judged.why_words()}"
     return AgreedConfirmation(
         number=entry.number, where=entry.where, verdict=verdict, here="yes" if is_here else "no",
-        words=f"{judged.head()}, {n} runs {where}: {said}.{why}",
+        words=f"{judged.head()}, {n} run{'' if n == 1 else 's'} {where}: {said}.{why}",
     )  # fmt: skip
 
 

@@ -56,7 +56,7 @@ def test_a_study_is_told_what_it_lacks() -> None:
     text = said(DONE)
 
     for words in ("no batch was made to confirm", "Plant scale", "films were 7 d old",
-                  "Storage", "fineness and strength was not read", "Drift in production",
+                  "Storage", "fineness and strength were not read", "Drift in production",
                   "other lots", "Controls: none"):  # fmt: skip
         assert words in text
     assert "Beyond the ends" not in text

@@ -140,7 +140,9 @@ def test_planning_adds_a_round_and_freezes_what_is_foretold(planned: Path) -> No
     assert (entry["seed"], entry["who"]) == (3, "formulator")
     assert {"version", "region", "goals", "readings", "choices"} <= set(entry["inputs"])
     assert entry["settings"] == {"dose": 1.8, "grind time": 36.0}
-    assert entry["rule"]["shared_by"] == "joint"
+    rule = entry["rule"]
+    assert 0.95 < rule["each_level"] <= 0.975
+    assert (rule["shared_by"] == "joint") == (rule["each_level"] < 0.975), "the bound is named"
     viscosity = entry["responses"][0]
     assert viscosity["interval"][0] < viscosity["value"] < viscosity["interval"][1]
     assert viscosity["limits"] == [None, 750]
