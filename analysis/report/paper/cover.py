@@ -8,6 +8,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
 from analysis.report.page import Page
 from analysis.report.paper.headings import Heading, Place, contents
+from analysis.report.paper.later import Later
 from analysis.report.paper.looks import (
     INNER,
     MARK,
@@ -29,14 +30,19 @@ _SLIP_COLUMNS = 3
 
 
 def cover_story(
-    page: Page, places: Sequence[Place], pages: dict[str, int], lacking: Sequence[str]
+    page: Page,
+    places: Sequence[Place],
+    pages: dict[str, int],
+    later: Later,
+    lacking: Sequence[str],
 ) -> Iterator[Flowable]:
     """Set the cover.
 
     Args:
         page: What the report says.
         places: What the contents list.
-        pages: Page by anchor, as far as it is known.
+        pages: Page by anchor; filled as headings are drawn.
+        later: Draws the numbers of pages.
         lacking: What to say about signs that the fonts do not have.
     """
     yield said("Report on a study of a wetting and dispersing package", "lead")
@@ -50,7 +56,7 @@ def cover_story(
     yield Spacer(0, 6)
     yield Heading(CONTENTS, pages, unseen=True)
     yield said("Contents", "small head")
-    yield from contents(places, pages)
+    yield from contents(places, pages, later)
     yield Spacer(0, 10)
     yield KeepTogether([safety_box(page.safety)])
     yield Spacer(0, 4)

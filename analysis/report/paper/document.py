@@ -1,11 +1,11 @@
-"""The report as one PDF: pages of A4, built twice so that every page number is known."""
+"""The report as one PDF: pages of A4, with every page number drawn when all of them are known."""
 
 from __future__ import annotations
 
 import io
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass
 
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageBreak, PageTemplate
@@ -15,6 +15,7 @@ from analysis.figures.paper_ink import PaperPicture, paper_pictures
 from analysis.report.blocks import FiguresBlock, Picture
 from analysis.report.page import Page
 from analysis.report.paper.cover import cover_story
+from analysis.report.paper.later import Later
 from analysis.report.paper.looks import (
     BOTTOM,
     DEEP,
@@ -50,14 +51,36 @@ def report_pdf(page: Page) -> bytes:
         A PDF of A4 pages; the same bytes for the same page. There is no clock in it.
     """
     register_fonts()
-    pictures = _pictures(page)
-    told = tuple(_about_letters(page))
-    pages: dict[str, int] = {}
-    # The contents take as many lines with wrong numbers as with right ones, so twice is enough;
-    # the first time only sizes matter.
-    sizes = {number: replace(picture, marks=()) for number, picture in pictures.items()}
-    _, total = _build(page, sizes, told, pages, 0)
-    return _build(page, pictures, told, pages, total)[0]
+    out = io.BytesIO()
+    document = BaseDocTemplate(
+        out, pagesize=(WIDTH, HEIGHT), invariant=1, lang=LANGUAGE, author="millbase",
+        title=f"{page.title}: study report", subject=page.decision.question, creator="millbase",
+        pageCompression=1,
+    )  # fmt: skip
+    frame = Frame(
+        LEFT, BOTTOM, INNER, DEEP, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0
+    )
+    later = Later()
+
+    def draw_page(canvas: Canvas, document: BaseDocTemplate) -> None:
+        number = document.page
+        if number == 1:
+            canvas.setViewerPreference("DisplayDocTitle", "true")
+            canvas.showOutline()
+
+        def draw_rim(canvas: Canvas) -> None:
+            _draw_rim(canvas, page, f"page {number} of {document.page}")
+
+        later.place(canvas, WIDTH, HEIGHT, draw_rim)
+
+    class LateCanvas(Canvas):
+        def save(self) -> None:
+            later.draw(self)
+            super().save()
+
+    document.addPageTemplates(PageTemplate(id="page", frames=[frame], onPage=draw_page))
+    document.build(list(_story(page, later)), canvasmaker=LateCanvas)
+    return out.getvalue()
 
 
 def lacking_signs(page: Page) -> tuple[str, ...]:
@@ -109,7 +132,7 @@ def _texts(value: object) -> Iterator[str]:
 
 
 def _pictures(page: Page) -> dict[int, PaperPicture]:
-    """Turn every figure into marks, once for both passes."""
+    """Turn every figure into marks, by its number."""
     blocks = [
         block
         for section in page.sections
@@ -122,49 +145,17 @@ def _pictures(page: Page) -> dict[int, PaperPicture]:
     return dict(zip(numbers, paper_pictures(figures), strict=True))
 
 
-def _build(
-    page: Page,
-    pictures: Mapping[int, PaperPicture],
-    told: tuple[str, ...],
-    pages: dict[str, int],
-    total: int,
-) -> tuple[bytes, int]:
-    """Build the document once; note the page of every heading and give the number of pages."""
-    out = io.BytesIO()
-    document = BaseDocTemplate(
-        out, pagesize=(WIDTH, HEIGHT), invariant=1, lang=LANGUAGE, author="millbase",
-        title=f"{page.title}: study report", subject=page.decision.question, creator="millbase",
-        pageCompression=int(total > 0),
-    )  # fmt: skip
-    frame = Frame(
-        LEFT, BOTTOM, INNER, DEEP, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0
-    )
-
-    def draw_page(canvas: Canvas, document: BaseDocTemplate) -> None:
-        _draw_foot(canvas, page, f"page {document.page} of {total}")
-
-    document.addPageTemplates(PageTemplate(id="page", frames=[frame], onPage=draw_page))
-    document.build(list(_story(page, pictures, told, pages)))
-    return out.getvalue(), document.page
-
-
-def _story(
-    page: Page,
-    pictures: Mapping[int, PaperPicture],
-    told: tuple[str, ...],
-    pages: dict[str, int],
-) -> Iterator[Flowable]:
-    yield from cover_story(page, places_of(page), pages, told)
+def _story(page: Page, later: Later) -> Iterator[Flowable]:
+    pages: dict[str, int] = {}
+    told = tuple(_about_letters(page))
+    yield from cover_story(page, places_of(page), pages, later, told)
     yield PageBreak()
     yield from decision_story(page.decision, pages)
-    yield from sections_story(page, pictures, pages)
+    yield from sections_story(page, _pictures(page), pages)
 
 
-def _draw_foot(canvas: Canvas, page: Page, number: str) -> None:
+def _draw_rim(canvas: Canvas, page: Page, number: str) -> None:
     """Draw what stands on every page: title, mark of the inputs, page of pages."""
-    if canvas.getPageNumber() == 1:
-        canvas.setViewerPreference("DisplayDocTitle", "true")
-        canvas.showOutline()
     line = BOTTOM - 14
     canvas.setStrokeColor(RULE)
     canvas.setLineWidth(0.6)

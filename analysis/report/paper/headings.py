@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, MutableMapping, Sequence
 from dataclasses import dataclass
 
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Table, TableStyle
 
+from analysis.report.paper.later import Later
 from analysis.report.paper.looks import (
     FAINT,
     INNER,
@@ -94,9 +96,9 @@ class Heading(Flowable):
 class ContentsLine(Flowable):
     """One line of the contents: number, title, page; a link."""
 
-    def __init__(self, place: Place, pages: Mapping[str, int]) -> None:
+    def __init__(self, place: Place, pages: Mapping[str, int], later: Later) -> None:
         super().__init__()
-        self._place, self._pages = place, pages
+        self._place, self._pages, self._later = place, pages, later
         self._title = said(place.title, "contents part" if place.level else "contents")
         self._indent = NUMBER_ROOM if place.level else 0.0
         self.spaceBefore = 0 if place.level else 5
@@ -116,23 +118,26 @@ class ContentsLine(Flowable):
         canvas.setFont(style.fontName, style.fontSize)
         canvas.setFillColor(MARK)
         canvas.drawString(self._indent, self.height - style.leading + 1.2, place.number)
+        self._later.place(canvas, self.width, self.height, self._draw_page)
+        box = (0, 0, self.width, self.height)
+        canvas.linkRect(place.title, place.anchor, box, thickness=0, relative=1)
+
+    def _draw_page(self, canvas: Canvas) -> None:
+        """Draw the page and the rule that leads to it, which is the shorter the more digits."""
+        size = self._title.style.fontSize
+        page = str(self._pages[self._place.anchor])
         canvas.setFillColor(FAINT)
-        canvas.setFont(PLAIN, style.fontSize)
-        page = str(self._pages.get(place.anchor, 0))
+        canvas.setFont(PLAIN, size)
         canvas.drawRightString(self.width, 4.2, page)
         canvas.setStrokeColor(RULE)
         canvas.setLineWidth(0.5)
         canvas.setDash(0.5, 2)
-        end = self.width - text_points(page, style.fontSize) - 3
-        canvas.line(self._indent, 1.5, end, 1.5)
-        canvas.setDash()
-        box = (0, 0, self.width, self.height)
-        canvas.linkRect(place.title, place.anchor, box, thickness=0, relative=1)
+        canvas.line(self._indent, 1.5, self.width - text_points(page, size) - 3, 1.5)
 
 
-def contents(places: Sequence[Place], pages: Mapping[str, int]) -> list[Flowable]:
+def contents(places: Sequence[Place], pages: Mapping[str, int], later: Later) -> list[Flowable]:
     """Set the contents: two columns where one would take much of a page, lines in one else."""
-    lines: list[Flowable] = [ContentsLine(place, pages) for place in places]
+    lines: list[Flowable] = [ContentsLine(place, pages, later) for place in places]
     width = (INNER - COLUMN_GAP) / 2
     heights = [line.wrap(width, 1e4)[1] + line.getSpaceBefore() for line in lines]
     whole = sum(heights)
