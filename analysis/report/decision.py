@@ -11,6 +11,7 @@ from analysis.report.content import ReportContent
 from analysis.report.controls import beside_controls
 from analysis.report.gathered_findings import what_matters
 from analysis.report.refuted import refuted_steps, refuting
+from analysis.report.risk_part import chance_sentence
 from analysis.report.rounding import grams, interval_text, percent, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
@@ -216,6 +217,8 @@ def _no_recipe(content: ReportContent) -> str:
 
 def _how_sure(content: ReportContent) -> tuple[str, ...]:
     lines: list[str] = []
+    if content.risk is not None:
+        lines.append(f"{chance_sentence(content.risk)}: all that scatters in production together.")
     if content.compromise is not None:
         lines += _sure_of_limits(content, content.compromise.best.expected)
         lines += _doubts(content)
@@ -245,7 +248,10 @@ def _sure_of_limits(content: ReportContent, expected: Sequence[ExpectedResponse]
     if sure:
         lines.append(f"Computed from the recipe and within its limit: {listed(sure)}.")
     if safe:
-        lines.append(f"A new run stays within its limit in 19 of 20 cases or more: {listed(safe)}.")
+        lines.append(
+            "One by one, a new run of the laboratory stays within its limit in 19 of 20 cases "
+            f"or more: {listed(safe)}."
+        )
     if open_:
         lines.append(f"Met on average, but a single run may miss it: {listed(open_)}.")
     return lines

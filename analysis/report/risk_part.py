@@ -48,12 +48,7 @@ def risk_sentence(risk: Risk) -> str:
 
     The words of the report and of the card: whole batches of ten where that is near enough.
     """
-    tested = risk.probability
-    words = (
-        f"Made like this, {batches_words(tested.value)} meet every limit as tested "
-        f"({of_hundred(tested.value, tested.error)} of 100; by their true values "
-        f"{of_hundred(risk.probability_true.value, risk.probability_true.error)})"
-    )
+    words = chance_sentence(risk)
     weak = min(risk.per_response, key=lambda one: one.probability.value)
     if len(risk.per_response) > 1 and weak.probability.value < 0.995:
         words += f"; {weak.response} is missed most often"
@@ -64,6 +59,16 @@ def risk_sentence(risk: Risk) -> str:
             f"{100.0 * first.probability_without:.1f} of 100"
         )
     return f"{words}. {FORM}"
+
+
+def chance_sentence(risk: Risk) -> str:
+    """Say the probability alone, without a full stop."""
+    tested = risk.probability
+    return (
+        f"Made like this, {batches_words(tested.value)} meet every limit as tested "
+        f"({of_hundred(tested.value, tested.error)} of 100; by their true values "
+        f"{of_hundred(risk.probability_true.value, risk.probability_true.error)})"
+    )
 
 
 def batches_words(probability: float) -> str:
