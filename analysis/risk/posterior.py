@@ -158,9 +158,11 @@ class Posterior:
     def place(self, values: FloatArray) -> Placed:
         """Put the models to settings, shape (n, k), lab units."""
         coded = code(values, self.coding)
-        matrices = {part.expansion: part.expansion.matrix(coded) for part in self.parts}
+        # One row a term, so that sums over terms run along memory.
+        expansions = dict.fromkeys(part.expansion for part in self.parts)
+        matrices = {one: np.ascontiguousarray(one.matrix(coded).T) for one in expansions}
         X = [matrices[part.expansion] for part in self.parts]
-        centre = [x @ part.fit.coefficients for x, part in zip(X, self.parts, strict=True)]
+        centre = [part.fit.coefficients @ x for x, part in zip(X, self.parts, strict=True)]
         own = tuple(
             np.stack([_quadratic(x, S, x) for S in part.spread], axis=1)
             for x, part in zip(X, self.parts, strict=True)
@@ -334,7 +336,8 @@ def _root(matrix: FloatArray) -> FloatArray:
 
 
 def _quadratic(left: FloatArray, M: FloatArray, right: FloatArray) -> FloatArray:
-    found: FloatArray = np.einsum("np,np->n", left @ M, right)
+    """Give x'M y of n pairs: (p, n), (p, q) and (q, n) to (n,)."""
+    found: FloatArray = np.einsum("qn,qn->n", M.T @ left, right)
     return found
 
 

@@ -75,19 +75,21 @@ class Scatter:
         """Make settings.
 
         Args:
-            nominal: What is set, shape (k,), lab units; entries of noise factors are not looked
-                at, and what a level lacks is NaN.
+            nominal: What is set, shape (k,), or of every draw its own, (n, k), lab units; entries
+                of noise factors are not looked at, and what a level lacks is NaN.
             z: Standard normal draws, shape (n, d).
 
         Returns:
             Shape (n, k), lab units. Shares add to what the nominal ones add to; what would fall
             below zero where the setting has no negative range is cut there.
         """
-        values = np.repeat(np.asarray(nominal, dtype=np.float64)[None, :], len(z), axis=0)
+        nominal = np.broadcast_to(nominal, (len(z), len(self.coding.axes)))
+        values = np.array(nominal, dtype=np.float64)
         for column, source in enumerate(self.sources):
             if source.axis is not None:
                 axis = self.coding.axes[source.axis]
-                values[:, source.axis] = _drawn(source, axis, nominal[source.axis], z[:, column])
+                at = nominal[:, source.axis]
+                values[:, source.axis] = _drawn(source, axis, at, z[:, column])
         if self.weighing is not None:
             first = len(self.sources) - self.weighing.size
             values = self.weighing.make(values, z[:, first:])
@@ -119,17 +121,18 @@ class Scatter:
         return found
 
 
-def _drawn(source: ScatterSource, axis: Axis, nominal: float, z: FloatArray) -> FloatArray:
-    """Draw one setting, shape (n,)."""
+def _drawn(source: ScatterSource, axis: Axis, nominal: FloatArray, z: FloatArray) -> FloatArray:
+    """Draw one setting about what is set, shape (n,) each; NaN where a level lacks it."""
     if isinstance(axis, ChoiceAxis):
         # Levels of a named choice that is noise come up equally often.
         level = np.floor(special.ndtr(z) * len(axis.levels))
         return np.asarray(np.minimum(level, len(axis.levels) - 1), dtype=np.float64)
-    mean = nominal if source.mean is None else source.mean
-    if np.isnan(nominal) and source.mean is None:
-        return np.full(len(z), np.nan)
-    if isinstance(axis, NumericAxis) and axis.spacing == "log" and mean > 0:
+    mean = nominal if source.mean is None else np.full(len(z), source.mean)
+    drawn: FloatArray = mean + source.sd * z
+    if axis.low >= 0:
+        drawn = np.maximum(drawn, 0.0)
+    if isinstance(axis, NumericAxis) and axis.spacing == "log":
         # As `analysis.surface.noise`: lognormal, equal relative sd.
-        return np.asarray(mean * np.exp(source.sd / mean * z), dtype=np.float64)
-    drawn = mean + source.sd * z
-    return np.maximum(drawn, 0.0) if axis.low >= 0 else drawn
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            drawn = np.where(mean > 0.0, mean * np.exp(source.sd / mean * z), drawn)
+    return drawn

@@ -28,7 +28,7 @@ from analysis.surface.acceptance import TOUCH, AcceptLimit
 from doe.study.settings import FloatArray
 
 # Rows that are worked on at once: what the caches of a laptop hold.
-_ROWS = 32_768
+_ROWS = 8_192
 # A limit that the recipe itself breaks leaves a chance of e^-50: nothing, but not flat.
 _BROKEN = -50.0
 _FAR = 1e9
@@ -88,7 +88,7 @@ class SmoothChance:
         d = len(scatter.sources)
         # Where nothing scatters one row of settings stands for all draws.
         own = self.z[:, :d] if d else np.zeros((1, 0))
-        settings = np.vstack([scatter.settings(row, own) for row in nominal])
+        settings = scatter.settings(np.repeat(nominal, len(own), axis=0), np.tile(own, (s, 1)))
         each = np.repeat(np.arange(len(settings)), (s * n) // len(settings))
         log_w = np.zeros(s * n)
         for one in self.model.exact:
@@ -106,7 +106,8 @@ class SmoothChance:
         first = len(self.model.scatter.sources)
         variances = [np.tile(one, (s, 1)) for one in self.variances]
         L = factor_of(posterior.covariance(placed, variances, tested=tested))
-        z = np.tile(self.z[:, first : first + len(posterior.parts)], (s, 1))
+        own = self.z[:, first : first + len(posterior.parts)]
+        z, u, v = (np.tile(one, (s, 1)) for one in (own, special.ndtr(own), special.ndtr(-own)))
         log_w = np.zeros(len(z))
         y: list[FloatArray] = []
         for i, part in enumerate(posterior.parts):
@@ -119,7 +120,8 @@ class SmoothChance:
                 continue
             low, high = _ends(fit.scale, limits)
             is_last = i == len(posterior.parts) - 1
-            chance, drawn = _between(mean, L[i][i], (low, high), None if is_last else z[:, i])
+            sides = None if is_last else (u[:, i], v[:, i])
+            chance, drawn = _between(mean, L[i][i], (low, high), sides)
             log_w += chance
             y.append(drawn)
         return log_w
@@ -183,14 +185,29 @@ def _ends(scale: Scale, limits: Sequence[AcceptLimit]) -> tuple[float, float]:
 
 
 def _between(
-    mean: FloatArray, sd: FloatArray, ends: tuple[float, float], z: FloatArray | None
+    mean: FloatArray,
+    sd: FloatArray,
+    ends: tuple[float, float],
+    sides: tuple[FloatArray, FloatArray] | None,
 ) -> tuple[FloatArray, FloatArray]:
-    """Give ln P(low ≤ mean + sd y ≤ high) by draw, and y drawn between, by normal draws z."""
+    """Give ln P(low ≤ mean + sd y ≤ high) by draw, and y drawn between.
+
+    Args:
+        mean: Shape (n,).
+        sd: Shape (n,), 0 for what cannot scatter.
+        ends: Low and high; infinite where there is no limit.
+        sides: Even draws, and 1 less each, shape (n,) each; None for no y.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         a, b = ((end - mean) / sd for end in ends)
     # What cannot scatter keeps a limit or does not.
     a = np.where(np.isnan(a), -np.inf, a)
     b = np.where(np.isnan(b), np.inf, b)
+    if np.isinf(ends[0]) and ends[0] < 0.0:
+        return _below(b, None if sides is None else sides[0])
+    if np.isinf(ends[1]) and ends[1] > 0.0:
+        chance, y = _below(-a, None if sides is None else sides[1])
+        return chance, -y
     # In the upper tail the mirror image keeps its digits.
     flip = a > 0.0
     a, b = np.where(flip, -b, a), np.where(flip, -a, b)
@@ -198,12 +215,21 @@ def _between(
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = high + np.log1p(-np.exp(np.minimum(low - high, 0.0)))
     chance = np.nan_to_num(chance, nan=-_FAR, neginf=-_FAR)
-    if z is None:
+    if sides is None:
         return chance, np.zeros(0)
-    u = special.ndtr(np.where(flip, -z, z))
+    u = np.where(flip, sides[1], sides[0])
     below, above = np.exp(low), np.exp(high)
     y = special.ndtri(np.maximum(below + u * (above - below), _LEAST))
     return chance, np.where(flip, -y, y)
+
+
+def _below(b: FloatArray, u: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+    """Give ln P(y ≤ b) by draw, and y drawn below b by even draws u."""
+    high = special.log_ndtr(b)
+    chance = np.maximum(high, -_FAR)
+    if u is None:
+        return chance, np.zeros(0)
+    return chance, special.ndtri(np.maximum(u * np.exp(high), _LEAST))
 
 
 def _told_by_class(fit: Fit, limits: Sequence[AcceptLimit], eta: FloatArray) -> FloatArray:
