@@ -18,7 +18,7 @@ from doe.study.hashes import goals_hash, region_hash
 from doe.study.names import match_name
 from doe.study.plan import KINDS, Kind, Plan, Round
 from doe.study.readings import Reading
-from doe.study.settings import Settings
+from doe.study.settings import FloatArray, Settings
 from doe.study.tables import Table
 from doe.study.unit_labels import UnitColumn, plain_label, unit_column
 from doe.study.wide_readings import READING_COLUMNS, row_readings, run_column, wide_readings
@@ -26,6 +26,8 @@ from doe.study.wide_readings import READING_COLUMNS, row_readings, run_column, w
 __all__ = ["LAYOUT", "adopt_table", "wide_readings"]
 
 LAYOUT = "adopted"
+# Settings that differ by no more than this part, or by this beside 0, were typed as one.
+_SAME, _SAME_AT_0 = 1e-9, 1e-12
 _UNITS = ("day", "batch", "sample", "panel")
 _COLUMNS = ("run", *_UNITS, "block", "kind", "control", "order", *READING_COLUMNS)
 
@@ -253,26 +255,25 @@ def _bench_order(table: Table, kept: list[int]) -> list[int]:
 
 def _kinds_of(rows: _Rows, settings: Settings, kept: list[int]) -> tuple[Kind, ...]:
     """Call the second run of equal settings a replicate where the table has no kind."""
-    seen: list[int] = []
+    values = settings.values[kept]
     kinds: list[Kind] = []
-    for i in kept:
-        is_again = any(_equal_rows(settings, i, j) for j in seen)
-        kinds.append(rows.kind[i] or ("replicate" if is_again else "design"))
-        seen.append(i)
+    for place, i in enumerate(kept):
+        kinds.append(rows.kind[i] or ("replicate" if _is_again(values, place) else "design"))
     return tuple(kinds)
 
 
-def _equal_rows(settings: Settings, i: int, j: int) -> bool:
-    return all(
-        _equal(one, other)
-        for one, other in zip(settings.values[i], settings.values[j], strict=True)
-    )
+def _is_again(values: FloatArray, place: int) -> bool:
+    """Tell whether an earlier row has the settings of this one, to the digits of a table."""
+    own, earlier = values[place], values[:place]
+    reach = np.maximum(_SAME * np.maximum(np.abs(own), np.abs(earlier)), _SAME_AT_0)
+    alike = (np.abs(own - earlier) <= reach) | (np.isnan(own) & np.isnan(earlier))
+    return bool(alike.all(axis=1).any())
 
 
 def _equal(one: float, other: float) -> bool:
     if np.isnan(one) or np.isnan(other):
         return bool(np.isnan(one) and np.isnan(other))
-    return math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
+    return math.isclose(one, other, rel_tol=_SAME, abs_tol=_SAME_AT_0)
 
 
 def _about_results(
