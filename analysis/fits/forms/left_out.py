@@ -69,12 +69,12 @@ def _missed(
     X = np.hstack([known.surface(bend), known.beside])
     if len(kept) < X.shape[1]:
         return None
-    root = known.root(ratios)
-    Q, R = np.linalg.qr(root @ X)
+    weighed = known.weighing(ratios)
+    Q, R = np.linalg.qr(weighed(X))
     size = np.abs(np.diag(R))
     if size.min() <= _DEPENDENT * size.max():
         return None
-    b = np.linalg.solve(R, Q.T @ (root @ known.y))
+    b = np.linalg.solve(R, Q.T @ weighed(known.y))
     p = rows.n_surface
     missing = rows.y[own] - rows.surface(bend)[own] @ b[:p]
     beside = rows.beside[kept]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -100,9 +101,15 @@ class FormRows:
         n_shapes = 0 if bend is None else len(bend.shape)
         return replace(found, parameters=found.parameters + n_shapes)
 
-    def root(self, ratios: FloatArray) -> FloatArray:
-        """Give V^(-1/2) at unit residual variance, shape (n, n)."""
-        return whitening(self.strata.random, ratios, len(self.y))
+    def weighing(self, ratios: FloatArray) -> Callable[[FloatArray], FloatArray]:
+        """Give what multiplies rows by V^(-1/2) at unit residual variance, of any shape (n, ·).
+
+        Without a ratio above 0 rows stay as they are, and no table of n by n is made.
+        """
+        if not ratios.any():
+            return lambda rows: rows
+        root = whitening(self.strata.random, ratios, len(self.y))
+        return lambda rows: np.asarray(root @ rows)
 
     def ratios_of(self, fit: Fit) -> FloatArray:
         """Give the variance ratios of a fit over these strata; 0 for one that cannot be told."""

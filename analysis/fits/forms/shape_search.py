@@ -115,18 +115,18 @@ def likelihood_height(rows: FormRows, bend: Bend) -> _Height:
 
 def least_squares_height(rows: FormRows, bend: Bend, ratios: FloatArray) -> _Height:
     """Give −n/2 ln RSS as a function of the shape, at given variance ratios."""
-    root, n = rows.root(ratios), len(rows.y)
+    weighed, n = rows.weighing(ratios), len(rows.y)
     fixed, times = rows.beside_factor(bend.factor)
     # What stands beside the factor is taken out once; the factor's own columns are u · times.
-    Q, _ = np.linalg.qr(root @ fixed)
-    whole = root @ rows.y
+    Q, _ = np.linalg.qr(weighed(fixed))
+    whole = weighed(rows.y)
     y = whole - Q @ (Q.T @ whole)
     values = rows.settings[:, rows.coding.index(bend.factor)]
     values = np.where(rows.planned & np.isfinite(values), values, bend.high)
 
     def height(shape: FloatArray) -> float:
         u = bend.of_shape(shape).at(values).value
-        X = root @ (times * u[:, None])
+        X = weighed(times * u[:, None])
         if not np.all(np.isfinite(X)):
             return -np.inf
         own = X - Q @ (Q.T @ X)
