@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import csv
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from doe.cli.show_models import show_fit
+from doe.steps.fit import FitOutcome, fit_study
+from doe.steps.model_choice import FitOptions
+from doe.steps.results import json_bytes
 from tests.journeys.conftest import Millbase, run_millbase
 
 BRIEF = """format = 1
@@ -79,9 +84,15 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return home / "study"
 
 
-def test_fit_says_family_method_strata_and_what_was_off_the_scale(study: Path) -> None:
+@pytest.fixture(scope="module")
+def fitted(study: Path) -> FitOutcome:
+    """What `fit --model linear` prints, with `--json` and without, from one fit."""
+    return fit_study(study, FitOptions(model="linear"))
+
+
+def test_fit_says_family_method_strata_and_what_was_off_the_scale(fitted: FitOutcome) -> None:
     """DESIGN.md, section 4, with what only a likelihood knows beside it."""
-    found = run_millbase("fit", study, "--model", "linear", "--json").json["responses"]
+    found = json.loads(json_bytes(fitted.contract()))["responses"]
     told = {name: (one["family"], one["method"]) for name, one in found.items()}
     assert told == {
         "viscosity": ("censored", "ml"), "specks": ("ordinal", "ml"), "craters": ("count", "ml"),
@@ -96,11 +107,9 @@ def test_fit_says_family_method_strata_and_what_was_off_the_scale(study: Path) -
     assert found["craters"]["likelihood"]["more_scatter"]["p"] <= 0.5
 
 
-def test_the_screen_shows_what_scatters_and_what_would_mislead(
-    study: Path, millbase: Millbase
-) -> None:
+def test_the_screen_shows_what_scatters_and_what_would_mislead(fitted: FitOutcome) -> None:
     """In the words of the bench."""
-    said = " ".join(millbase("fit", study, "--model", "linear").out.split())
+    said = " ".join(show_fit(fitted).split())
     assert "Batches differ by ±" in said
     assert "A fit that leaves these runs out would mislead" in said
     assert "probability of the classes 1, 2" in said
