@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection, Mapping
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -135,10 +136,12 @@ def truth(w: float, d: float, h: float, dose: float, ph: float, temperature: flo
     return [float(viscosity), 5 + 2.2 * dose + 9 * w - 6 * h + 0.02 * (temperature - 35)]
 
 
-def write_study(folder: Path, brief: str = BRIEF) -> Path:
-    """Write the brief and take in forty runs with small scatter."""
+def write_study(folder: Path, brief: str = BRIEF, *, without: Collection[str] = ()) -> Path:
+    """Write the brief and take in forty runs with small scatter, without some columns."""
     rng = np.random.default_rng(5)
-    lines = [",".join([*SHARES, "dose", "pH", "mill temperature", "viscosity", "water uptake"])]
+    names = [*SHARES, "dose", "pH", "mill temperature", "viscosity", "water uptake"]
+    kept = [i for i, name in enumerate(names) if name not in without]
+    lines = [",".join(names[i] for i in kept)]
     for w, h, dose, ph, t in zip(
         rng.uniform(0.1, 0.3, 40), rng.uniform(0.1, 0.4, 40), rng.uniform(0.8, 3.2, 40),
         rng.uniform(8, 9.5, 40), rng.uniform(25, 45, 40), strict=True,
@@ -148,7 +151,7 @@ def write_study(folder: Path, brief: str = BRIEF) -> Path:
         row = [w, round(1 - w - h, 3), h, round(dose, 3), round(ph, 2), round(t, 1)]
         row += [round(thick * np.exp(rng.normal(0, 0.03)), 1)]
         row += [round(uptake + rng.normal(0, 0.2), 2)]
-        lines.append(",".join(map(str, row)))
+        lines.append(",".join(str(row[i]) for i in kept))
     folder.mkdir()
     (folder / "study.toml").write_text(brief, encoding="utf-8")
     (folder.parent / "table.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
@@ -160,6 +163,15 @@ def write_study(folder: Path, brief: str = BRIEF) -> Path:
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One folder that only reading commands and results touch."""
     return write_study(tmp_path_factory.mktemp("computed") / "study")
+
+
+@pytest.fixture(scope="module")
+def chosen(study: Path) -> Mapping[bool, Any]:
+    """Search the compromise once free and once, under True, within limits."""
+    return {
+        bound: run_millbase("choose", study, *options, "--json").json
+        for bound, options in ((False, ()), (True, ("--within-limits",)))
+    }
 
 
 def every_mark() -> list[dict[str, float]]:
@@ -196,7 +208,7 @@ def predicted(study: Path, rows: list[dict[str, float]], tmp_path: Path) -> dict
 
 @pytest.mark.parametrize("within_limits", [False, True])
 def test_no_recipe_on_the_steps_beats_the_compromise(
-    study: Path, tmp_path: Path, within_limits: bool
+    study: Path, chosen: Mapping[bool, Any], tmp_path: Path, within_limits: bool
 ) -> None:
     """Every mark of the grid, through predict and Derringer's formula."""
     rows = every_mark()
@@ -206,20 +218,16 @@ def test_no_recipe_on_the_steps_beats_the_compromise(
     overall = overall_desirability(each, [aim.importance for aim in aims])
     if within_limits:
         overall = np.where(values["cost"] <= 1.828, overall, 0.0)
-    options = ("--within-limits",) if within_limits else ()
-    chosen = run_millbase("choose", study, *options, "--json").json
+    found = chosen[within_limits]
 
     assert 0.05 < overall.max() < 0.95
-    assert chosen["desirability"] == pytest.approx(overall.max(), abs=1e-9)
-    assert not within_limits or chosen["predictions"]["cost"]["value"] <= 1.828 + 1e-9
+    assert found["desirability"] == pytest.approx(overall.max(), abs=1e-9)
+    assert not within_limits or found["predictions"]["cost"]["value"] <= 1.828 + 1e-9
 
 
-def test_the_limit_on_cost_binds(study: Path) -> None:
+def test_the_limit_on_cost_binds(chosen: Mapping[bool, Any]) -> None:
     """Else the test above would say nothing of limits."""
-    free, bound = (
-        run_millbase("choose", study, *options, "--json").json
-        for options in ((), ("--within-limits",))
-    )
+    free, bound = chosen[False], chosen[True]
 
     assert free["predictions"]["cost"]["value"] > 1.828
     assert free["desirability"] > bound["desirability"]
@@ -277,11 +285,27 @@ def test_the_sheet_has_no_column_for_them(study: Path) -> None:
     assert not any(word.startswith(("cost", "VOC")) for word in words)
 
 
-def test_the_report_draws_them_without_checks_of_a_model(study: Path) -> None:
+def smaller_brief() -> str:
+    """Leave out the pH, the water uptake and the VOC: a report draws every one of them."""
+    head, *factors = BRIEF.split("[[factor]]\n")
+    last, *responses = factors.pop().split("[[response]]\n")
+    kept = [one for one in factors if 'name = "pH"' not in one]
+    brief = "[[factor]]\n".join([head, *kept, last])
+    return "[[response]]\n".join(
+        [
+            brief,
+            *(one for one in responses if 'name = "viscosity"' in one or 'name = "cost"' in one),
+        ]
+    )
+
+
+def test_the_report_draws_them_without_checks_of_a_model(tmp_path: Path) -> None:
     """Contours and effects, but no residuals."""
+    study = write_study(tmp_path / "study", smaller_brief(), without=("pH", "water uptake"))
     assert run_millbase("report", study).status == 0
     names = [path.name for path in (study / "results" / "figures").iterdir()]
 
+    assert any("viscosity" in name and "residual" in name for name in names)
     assert any("cost" in name and "contour" in name for name in names)
     assert any("cost" in name and "effects" in name for name in names)
     assert not any("cost" in name and ("residual" in name or "coeff" in name) for name in names)
@@ -292,7 +316,7 @@ def test_a_missing_datum_is_named_with_its_key(tmp_path: Path, millbase: Millbas
     brief = BRIEF.replace("price_per_kg = 3.8\n", "")
     brief = brief.replace('name = "pH"\n', 'name = "pH"\nset_by = "base"\n')
     study = write_study(tmp_path / "study", brief)
-    fit = millbase("fit", study, "--json").json
+    fit = millbase("fit", study, "--model", "linear", "--json").json
     told = json.dumps(fit["findings"], ensure_ascii=False)
 
     assert set(fit["responses"]) == {"viscosity", "water uptake"}
