@@ -278,7 +278,8 @@ def test_check_and_fit_tell_each_once_more(doubtful: Bench, command: str) -> Non
 
 def test_notes_settle_them_all_and_change_no_number(doubtful: Bench) -> None:
     """Nothing is left out of a fit by it, and `back` opens the doubt again."""
-    fit = done("fit", doubtful.study, "--json").json["responses"]["viscosity"]["runs"]
+    only = ("--only", "viscosity", "--json")
+    fit = done("fit", doubtful.study, *only).json["responses"]["viscosity"]["runs"]
     for _, named in expected(doubtful).values():
         done("note", doubtful.study, *named, "--says", "stands", "--because", "looked up")
     check = done("check", doubtful.study)
