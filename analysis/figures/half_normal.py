@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from scipy import stats
 
@@ -47,11 +48,9 @@ def draw_half_normal(fit: Fit, found: Sequence[HalfNormal]) -> Drawn:
         found: Its effects by stratum; at least one.
     """
     title = f"{sentence_case(fit.response)}: which effects stand out of chance"
-    figure = new_figure(6.4 if len(found) == 1 else 8.2, 4.2, title)
-    panels = figure.subplots(1, len(found), squeeze=False)
+    figure, panels = _panels(title, len(found))
     marked: list[Marked] = []
-    for one, panel in zip(found, panels[0], strict=True):
-        axes = as_axes(panel)
+    for one, axes in zip(found, panels, strict=True):
         sizes, scores = np.array(one.effects), np.array(one.scores)
         ends = np.array(one.upper), np.array(one.lower)
         _points(axes, scores, sizes, *ends)
@@ -62,8 +61,9 @@ def draw_half_normal(fit: Fit, found: Sequence[HalfNormal]) -> Drawn:
         axes.set_ylim(bottom=0.0)
     add_legend(figure, _keys("effects"), columns=3)
     settle(figure)
-    for one, points, panel in zip(found, marked, panels[0], strict=True):
-        _names(as_axes(panel), points, points.y > np.array(one.upper))
+    for axes, points in zip(panels, marked, strict=True):
+        high, _ = points.lines
+        _names(axes, points, points.y > high)
     return Drawn(
         name=file_stem("half-normal", fit.response), kind="half-normal", subject=fit.response,
         title=title, caption=_effects_caption(), figure=figure,
@@ -79,11 +79,9 @@ def draw_units(fit: Fit, found: Sequence[UnitEffects]) -> Drawn:
         found: Strata with an envelope; at least one.
     """
     title = f"{sentence_case(fit.response)}: batches and days that differ by more than chance"
-    figure = new_figure(6.4 if len(found) == 1 else 8.2, 4.2, title)
-    panels = figure.subplots(1, len(found), squeeze=False)
+    figure, panels = _panels(title, len(found))
     marked: list[Marked] = []
-    for one, panel in zip(found, panels[0], strict=True):
-        axes = as_axes(panel)
+    for one, axes in zip(found, panels, strict=True):
         known = [i for i, t in enumerate(one.standardised) if t is not None]
         y = np.array([one.standardised[i] for i in known], dtype=np.float64)
         rank = np.argsort(y, kind="stable")
@@ -96,9 +94,9 @@ def draw_units(fit: Fit, found: Sequence[UnitEffects]) -> Drawn:
         label_axes(axes, f"normal quantile, {one.stratum}", "studentised predicted effect")
     add_legend(figure, _keys("units"), columns=3)
     settle(figure)
-    for points, panel in zip(marked, panels[0], strict=True):
+    for axes, points in zip(panels, marked, strict=True):
         high, low = points.lines
-        _names(as_axes(panel), points, (points.y > high) | (points.y < low))
+        _names(axes, points, (points.y > high) | (points.y < low))
     return Drawn(
         name=file_stem("units", fit.response), kind="units", subject=fit.response, title=title,
         caption=(
@@ -111,6 +109,12 @@ def draw_units(fit: Fit, found: Sequence[UnitEffects]) -> Drawn:
         ),
         figure=figure,
     )  # fmt: skip
+
+
+def _panels(title: str, count: int) -> tuple[Figure, list[Axes]]:
+    """Open a figure with one panel a stratum, beside each other."""
+    figure = new_figure(6.4 if count == 1 else 8.2, 4.2, title)
+    return figure, [as_axes(panel) for panel in figure.subplots(1, count, squeeze=False)[0]]
 
 
 def _points(axes: Axes, x: FloatArray, y: FloatArray, high: FloatArray, low: FloatArray) -> None:
