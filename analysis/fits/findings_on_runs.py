@@ -21,7 +21,7 @@ _LARGE_COOK = 1.0
 def findings_on_runs(fit: Fit, assessment: Assessment, data: ResponseData) -> tuple[Finding, ...]:
     """Say which runs, and what about their order, the reader should look at."""
     return (
-        *_on_outliers(assessment),
+        *outlier_findings(assessment),
         *_on_influence(assessment),
         *_on_order(assessment),
         *_on_curvature(fit, assessment),
@@ -32,7 +32,8 @@ def findings_on_runs(fit: Fit, assessment: Assessment, data: ResponseData) -> tu
     )
 
 
-def _on_outliers(a: Assessment) -> Iterator[Finding]:
+def outlier_findings(a: Assessment) -> Iterator[Finding]:
+    """Name the runs beyond the limit for outliers."""
     for outlier in a.outliers:
         side = "above" if outlier.studentised > 0 else "below"
         yield Finding(

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.fits.findings_on_runs import outlier_findings
 from analysis.fits.fit import Fit, Scale
 from analysis.fits.fitted_response import FittedResponse, fit_response
 from analysis.fits.least_squares import DependentColumnsError
@@ -27,6 +28,7 @@ from analysis.fits.likelihood.outcome import (
     inflated,
     make_fit,
 )
+from analysis.fits.likelihood.outlying import outliers_on_scale
 from analysis.fits.likelihood.row_forms import log_normal_between
 from analysis.fits.readings_on_scale import averaged
 from analysis.fits.scales import allowed_values, forward, log_slope, scale_of, scale_words
@@ -80,19 +82,21 @@ def fit_off_scale(
     estimated = _estimated(layout, rows, of_run, found, freedom, chosen)
     fit = make_fit(layout, estimated)
     facts = _facts(layout, found, estimated, beside.fit if beside else None)
+    is_read = np.ones(len(layout.table.run), dtype=np.bool_)
+    is_read[[of_run[i] for i in np.flatnonzero(~rows.is_exact)]] = False
+    outliers, limit = outliers_on_scale(layout, estimated, is_read)
+    assessment = replace(
+        assess_likelihood(layout, estimated, level), outliers=outliers, outlier_limit=limit
+    )
     findings = (
         *_without_left_out(data.findings, whole),
         *layout.findings,
         *common_findings(layout, fit, facts, freedom),
         *off_scale_words(layout, fit, facts),
         *freedom_words(fit, freedom, counted, _bounded(rows)),
+        *outlier_findings(assessment),
     )
-    return LikelihoodResponse(
-        fit=fit,
-        assessment=assess_likelihood(layout, estimated, level),
-        findings=findings,
-        facts=facts,
-    )
+    return LikelihoodResponse(fit=fit, assessment=assessment, findings=findings, facts=facts)
 
 
 def _left_out(
