@@ -104,7 +104,7 @@ class Search:
         """Give the length of a response's ramp, or what it spans over the region; its unit."""
         aim = next((aim for aim in self.book.aims if aim.response == response), None)
         if aim is not None:
-            return 1.0 / max(abs(c) for _, c in aim.ramps)
+            return aim.ramp_length
         plain = Aim(response=response, importance=1.0, shape=1.0, ramps=((0.0, 1.0),))
         return float(np.ptp(self.with_limits((), [plain]).values(self.scatter.settings))) or 1.0
 

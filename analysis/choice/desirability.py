@@ -35,6 +35,11 @@ class Aim:
     shape: float
     ramps: tuple[tuple[float, float], ...]
 
+    @property
+    def ramp_length(self) -> float:
+        """From worst to best, response unit; of two sides the shorter."""
+        return 1.0 / max(abs(c) for _, c in self.ramps)
+
 
 def aims_of(study: Study, view: str = "") -> tuple[Aim, ...]:
     """Gather the aims of a brief, with the importances of one role where `view` names it.

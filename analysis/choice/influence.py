@@ -232,7 +232,7 @@ def _limits(question: InfluenceQuestion, aims: Sequence[Aim]) -> list[tuple[Acce
     """Give the limits that bind, each with the length of its response's ramp or its own size."""
     if not question.compromise.within_limits:
         return []
-    lengths = {aim.response: 1.0 / max(abs(c) for _, c in aim.ramps) for aim in aims}
+    lengths = {aim.response: aim.ramp_length for aim in aims}
     limits = accept_limits(question.study.responses)
     return [
         (limit, lengths.get(limit.response, abs(limit.limit) or 1.0))

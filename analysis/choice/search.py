@@ -223,7 +223,7 @@ def _scaled_limits(
     for limit in book.limits():
         aim = next((aim for aim in book.aims if aim.response == limit.response), None)
         if aim is not None:
-            scale = 1.0 / max(abs(c) for _, c in aim.ramps)
+            scale = aim.ramp_length
         else:
             objective = make_objective(book.fits, [limit_aim(limit, 1.0)], [], book.production)
             scale = float(np.ptp(objective.values(points))) or 1.0
