@@ -12,7 +12,7 @@ from analysis.report.controls import beside_controls
 from analysis.report.gathered_findings import what_matters
 from analysis.report.refuted import refuted_steps, refuting
 from analysis.report.risk_part import chance_sentence
-from analysis.report.rounding import grams, interval_text, percent, with_error
+from analysis.report.rounding import interval_text, percent, with_error
 from analysis.report.table import Cell, Table
 from analysis.report.words import (
     desirability_words,
@@ -26,6 +26,7 @@ from analysis.report.words import (
 from doe.recipe.recipe import BatchRecipe
 from doe.sheets.wording import (
     fill_up_how,
+    grams_text,
     made_up_name,
     number_text,
     step_how,
@@ -164,7 +165,7 @@ def _weigh_rows(recipe: BatchRecipe) -> tuple[RecipeRow, ...]:
     first, *others = recipe.lines
     rows = [
         RecipeRow(
-            name=task_text(first.name, step_how("balance")), grams=grams(recipe.first_water_g)
+            name=task_text(first.name, step_how("balance")), grams=grams_text(recipe.first_water_g)
         )
     ]
     for one in recipe.titrations:
@@ -172,7 +173,7 @@ def _weigh_rows(recipe: BatchRecipe) -> tuple[RecipeRow, ...]:
         what, how = titrant_name(one.titrant, one.factor), titrant_how(one.factor, target)
         rows.append(RecipeRow(name=task_text(what, how)))
     rows += [
-        RecipeRow(name=task_text(one.name, step_how(one.kind)), grams=grams(one.as_supplied_g))
+        RecipeRow(name=task_text(one.name, step_how(one.kind)), grams=grams_text(one.as_supplied_g))
         for one in others
     ]
     if recipe.held_back_g > 0:

@@ -158,15 +158,5 @@ def percent(value: float | None) -> str:
     return MISSING if value is None else f"{fixed(100 * value, 0)}\N{NO-BREAK SPACE}%"
 
 
-def grams(value: float | None) -> str:
-    """Print a weigh-out: hundredths of a gram, as a bench balance shows them.
-
-    Example:
-        >>> grams(275.0), grams(0.456)
-        ('275.00', '0.46')
-    """
-    return fixed(value, 2)
-
-
 def _true_minus(text: str) -> str:
     return text.replace("-", "−")

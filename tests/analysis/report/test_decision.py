@@ -7,6 +7,7 @@ from dataclasses import replace
 from analysis.report.content import Provenance, ReportContent
 from analysis.report.decision import make_decision
 from doe.recipe.recipe import Titration
+from doe.sheets.wording import grams_text
 from doe.study.status import StatusLine
 from tests.analysis.fits.adopted_table import range_factor, study_of
 from tests.analysis.report.masonry import full_content, masonry
@@ -36,4 +37,16 @@ def test_what_is_held_back_is_a_step_of_the_weigh_out() -> None:
         "water – weigh first", "ammonia solution for pH – add to pH 8.85; note all grams",
     ]  # fmt: skip
     assert weighed[-1] == "water made up – fill up: 25 g held back, less the ammonia solution"
-    assert float(rows[0].grams) == round(recipe.balance.as_supplied_g - 25.0, 2)
+    assert rows[0].grams == grams_text(recipe.balance.as_supplied_g - 25.0)
+
+
+def test_what_is_weighed_has_the_digits_of_the_bench_cards() -> None:
+    """Of a light load two decimals are not enough: 0.2554 g must not be weighed as 0.26 g."""
+    study = masonry()
+    recipe = study.batch_recipe()
+    first, light, *others = recipe.lines
+    light = replace(light, as_supplied_g=0.2554)
+    recipe = replace(recipe, lines=(first, light, *others))
+    rows = make_decision(replace(full_content(study, ()), batch_recipe=recipe)).recipe
+
+    assert "0.255" in [row.grams for row in rows]

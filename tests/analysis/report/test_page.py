@@ -11,7 +11,8 @@ import pytest
 from analysis.figures.drawn import Drawn
 from analysis.report.content import ReportContent
 from analysis.report.page import render_report
-from analysis.report.rounding import error_text, fixed, plain, with_error
+from analysis.report.rounding import error_text, plain, with_error
+from doe.sheets.wording import grams_text
 from doe.study.finding import Finding
 from tests.analysis.report.masonry import (
     HARD_NAMES,
@@ -67,7 +68,7 @@ def test_the_recipe_is_printed_with_settings_and_grams(page: str) -> None:
     assert f"{study.compromise.best.settings['pH']:.2f}" in text
     recipe = study.batch_recipe()
     weighed = [line.as_supplied_g for line in recipe.lines if line.kind != "balance"]
-    assert all(fixed(grams, 2) in text for grams in (recipe.first_water_g, *weighed))
+    assert all(grams_text(grams) in text for grams in (recipe.first_water_g, *weighed))
 
 
 def test_expected_values_follow_their_error(page: str) -> None:
