@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,8 @@ from doe.study.settings import FloatArray
 STARTS, IDLE_ROUNDS, MAX_ROUNDS = 12, 4, 16
 # Starts a round from anywhere in the region, good or not.
 ANYWHERE = 48
+# Summits that differ by less than this part of every range are one.
+SAME = 1e-3
 # Pieces of which the best point is always started from.
 PIECES = 24
 
@@ -87,7 +90,7 @@ def search_region(
     summits[0] = break_ties(objective, charts, summits[0])
     return Landscape(
         charts=charts,
-        summits=tuple(_distinct(summits, reach)),
+        summits=tuple(apart(summits, reach, SAME)),
         scatter=scatter,
         n_starts=len(taken),
     )
@@ -118,13 +121,20 @@ def reach_of(coding: Coding) -> FloatArray:
     )
 
 
-def _distinct(summits: list[Summit], reach: FloatArray) -> list[Summit]:
+def apart(summits: Iterable[Summit], reach: FloatArray, least: float) -> Iterator[Summit]:
+    """Give, in their order, summits that differ from all before by some part of a range.
+
+    Args:
+        summits: Any places; those in different pieces always differ.
+        reach: Shape (k,), see `reach_of`.
+        least: That part, in one setting at least.
+    """
     kept: list[Summit] = []
     for one in summits:
         if not any(
             one.chart == other.chart
-            and np.abs(np.nan_to_num((one.settings - other.settings) / reach)).max() < 1e-3
+            and np.abs(np.nan_to_num((one.settings - other.settings) / reach)).max() < least
             for other in kept
         ):
             kept.append(one)
-    return kept
+            yield one

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice, takewhile
 from typing import Any
 
 import numpy as np
@@ -31,13 +32,13 @@ from analysis.choice.chart import Chart
 from analysis.choice.compromise import Recipe
 from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.ground import Ground
-from analysis.choice.landscape import reach_of
+from analysis.choice.landscape import apart, reach_of
 from analysis.choice.objective import BROKEN, SLACK_TOUCH, Objective
 from doe.study.finding import Finding
 from doe.study.settings import FloatArray, frozen_array
 
-# Starts that lie apart, beside the best of every view and the compromise.
-STARTS = 6
+# Starts, and how far they lie apart, in ranges, beside the best of every view and the compromise.
+STARTS, APART = 6, 0.1
 MAX_STEPS, EXACT = 120, 1e-12
 # Desirabilities below this are zero for the search; logarithms end there.
 LEAST = 1e-6
@@ -191,16 +192,8 @@ def _starts(search: Search, objective: Objective, tops: Sequence[Summit]) -> lis
     # Ordered by what they are worth here, not by the slope of the importances.
     order = np.argsort(-scatter.score, kind="stable")
     reach = reach_of(search.book.coding)
-    kept: list[Summit] = []
-    for one in map(scatter.summit, order):
-        if len(kept) == STARTS or one.score <= BROKEN:
-            break
-        if all(
-            one.chart != other.chart
-            or np.abs(np.nan_to_num((one.settings - other.settings) / reach)).max() > 0.1
-            for other in kept
-        ):
-            kept.append(one)
+    good = takewhile(lambda one: one.score > BROKEN, map(scatter.summit, order))
+    kept = list(islice(apart(good, reach, APART), STARTS))
     rows = [search.compromise, search.row(search.found.unrounded), *(one.settings for one in tops)]
     return kept + noted(objective, search.charts, rows)
 
