@@ -10,14 +10,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 
 from analysis.choice.ascent import Summit, climb, summits_at
-from analysis.choice.chart import Chart, charts_of
+from analysis.choice.chart import Chart, charts_of, number_of_chart
 from analysis.choice.compromise import Compromise, Recipe
 from analysis.choice.desirability import Aim, aims_of
-from analysis.choice.landscape import reach_of
+from analysis.choice.landscape import apart, reach_of
 from analysis.choice.objective import Objective, make_objective
 from analysis.choice.recipe import RecipeBook
 from analysis.choice.starts import Scatter, pick_starts, scatter_over
@@ -32,8 +33,8 @@ from doe.study.settings import FloatArray
 
 # Starts from good points that lie apart, and from anywhere.
 GOOD, ANYWHERE = 12, 8
-# Places that are brought onto the bench's steps at most.
-SETTLED = 3
+# Places that are brought onto the bench's steps at most, and how far they lie apart, in ranges.
+SETTLED, APART = 3, 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -177,7 +178,7 @@ def settled_again(search: Search, objective: Objective, tops: Sequence[Summit]) 
     """
     coding, charts = search.book.coding, search.charts
     found = noted(objective, charts, [search.compromise])
-    for one in _apart(tops, reach_of(coding))[:SETTLED]:
+    for one in islice(apart(tops, reach_of(coding), APART), SETTLED):
         # A place is no better on the steps than between them.
         if found and one.score <= max(known.score for known in found) + EQUAL:
             break
@@ -192,7 +193,7 @@ def noted(
     """Note settings, shape (k,) each, with their pieces and scores; those outside are left out."""
     kept = []
     for row in rows:
-        number = next((i for i, c in enumerate(charts) if c.fits(row[None, :])[0]), None)
+        number = number_of_chart(charts, row)
         if number is not None:
             z = charts[number].coordinates(row[None, :])[0]
             one = summits_at(objective, charts, [(number, z)])[0]
@@ -229,15 +230,3 @@ def part_moved(search: Search, settings: FloatArray) -> tuple[float, str]:
     away = np.nan_to_num(away)
     j = int(np.argmax(away))
     return float(away[j]), coding.names[j] if away[j] > 0.0 else ""
-
-
-def _apart(tops: Sequence[Summit], reach: FloatArray) -> list[Summit]:
-    kept: list[Summit] = []
-    for one in tops:
-        if not any(
-            one.chart == other.chart
-            and np.abs(np.nan_to_num((one.settings - other.settings) / reach)).max() < 0.01
-            for other in kept
-        ):
-            kept.append(one)
-    return kept

@@ -126,6 +126,10 @@ class Chart:
             step, *_ = np.linalg.lstsq(self.G[tight], slack[tight], rcond=None)
             if np.abs(step).max(initial=0.0) < 10 * AT_LIMIT:
                 z = z + step
+        return self.drawn_in(z)
+
+    def drawn_in(self, z: FloatArray) -> FloatArray:
+        """Draw coordinates, shape (d,), towards the middle until every limit holds."""
         with np.errstate(divide="ignore", invalid="ignore"):
             reach = np.where(self.G @ z > self.h, self.h / (self.G @ z), 1.0)
         return z * min(1.0, float(reach.min(initial=1.0)))
@@ -153,6 +157,11 @@ def charts_of(region: Region, production: Production) -> tuple[Chart, ...]:
             seen.add(mark)
             charts.append(chart)
     return tuple(charts)
+
+
+def number_of_chart(charts: Sequence[Chart], settings: FloatArray) -> int | None:
+    """Find the first chart that a recipe, shape (k,), lab units, lies in; None where none does."""
+    return next((i for i, chart in enumerate(charts) if chart.fits(settings[None, :])[0]), None)
 
 
 def held_chart(chart: Chart, columns: tuple[int, ...], values: FloatArray) -> Chart | None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.choice.ascent import Summit, climb
-from analysis.choice.chart import Chart, charts_of
+from analysis.choice.chart import Chart, charts_of, number_of_chart
 from analysis.choice.compromise import Compromise, SettingsRow
 from analysis.choice.desirability import Aim, aims_of
 from analysis.choice.influential import (
@@ -143,10 +143,10 @@ def _ground_of(question: InfluenceQuestion, rng: np.random.Generator) -> _Ground
 
 
 def _place(charts: Sequence[Chart], row: FloatArray) -> tuple[int, FloatArray] | None:
-    for number, chart in enumerate(charts):
-        if bool(chart.fits(row[None, :])[0]):
-            return number, chart.pulled_in(chart.coordinates(row[None, :])[0])
-    return None
+    number = number_of_chart(charts, row)
+    if number is None:
+        return None
+    return number, charts[number].pulled_in(charts[number].coordinates(row[None, :])[0])
 
 
 def _without(

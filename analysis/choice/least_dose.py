@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.choice.again import Search, noted, search_again
 from analysis.choice.ascent import Summit, climb
-from analysis.choice.chart import Chart, held_chart
+from analysis.choice.chart import Chart, held_chart, number_of_chart
 from analysis.choice.compromise import Recipe
 from analysis.choice.objective import Objective
 from analysis.choice.steps import near_on_steps
@@ -196,7 +196,7 @@ class _Ladder:
         near = np.flatnonzero(scatter.chart == number)[:STARTS]
         rows = [one.settings for one in owned] + [scatter.settings[i] for i in near]
         z = held.coordinates(np.array(rows)) if rows else np.zeros((0, held.dimension))
-        return [np.zeros(held.dimension), *(_inside(held, one) for one in z)]
+        return [np.zeros(held.dimension), *(held.drawn_in(one) for one in z)]
 
     def _placed(self, top: Summit) -> Summit:
         """Name a place of a held piece by the piece that it was cut from."""
@@ -225,9 +225,7 @@ class _Ladder:
             return None
         coding = self.search.book.coding
         dose = float(top.settings[self.column])
-        number = next(
-            (i for i, c in enumerate(self.search.charts) if c.fits(top.settings[None, :])[0]), None
-        )
+        number = number_of_chart(self.search.charts, top.settings)
         if number is None:
             return None
         held = self._held(self.search.charts[number], dose)
@@ -237,11 +235,3 @@ class _Ladder:
         start = Summit(chart=0, z=z, settings=top.settings, score=top.score)
         settled = near_on_steps(self.objective, [held], coding, start)
         return settled if settled is not None and settled.score >= floor else None
-
-
-def _inside(chart: Chart, z: FloatArray) -> FloatArray:
-    """Draw coordinates, shape (d,), towards the middle until every limit holds."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        reach = np.where(chart.G @ z > chart.h, chart.h / (chart.G @ z), 1.0)
-    inside: FloatArray = z * min(1.0, float(reach.min(initial=1.0)))
-    return inside

@@ -20,7 +20,7 @@ import numpy as np
 from scipy import special
 from scipy.optimize import minimize
 
-from analysis.choice.chart import Chart, held_chart
+from analysis.choice.chart import Chart, held_chart, number_of_chart
 from analysis.choice.lattice import Lattice, lattice_of
 from analysis.choice.objective import Objective
 from analysis.choice.starts import chords
@@ -129,7 +129,7 @@ def seek(
         for i in _apart(tried, np.argsort(-merit, kind="stable"))
     ]
     for row in also:
-        known = next((i for i, chart in enumerate(charts) if chart.fits(row[None, :])[0]), None)
+        known = number_of_chart(charts, row)
         if known is not None:
             starts.append(_place(wanted, charts, known, charts[known].coordinates(row[None, :])[0]))
     found = [climb_from(wanted, charts, start) for start in starts]
