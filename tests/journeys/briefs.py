@@ -38,3 +38,11 @@ def every_file(folder: Path) -> Mapping[str, bytes]:
         for path in sorted(folder.rglob("*"))
         if path.is_file()
     }
+
+
+def changed_brief(study: Path, old: str, new: str) -> None:
+    """Change the brief as an editor would."""
+    brief = study / "study.toml"
+    text = brief.read_text(encoding="utf-8")
+    assert old in text
+    brief.write_text(text.replace(old, new), encoding="utf-8")

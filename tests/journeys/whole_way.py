@@ -12,7 +12,6 @@ import openpyxl
 from tests.journeys.conftest import Answer, run_millbase
 
 WORKBOOK = "sheets/bench.xlsx"
-RESULTS = ("results/fit.json", "results/choose.json", "results/report.html", "results/report.json")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +81,8 @@ def go_to_the_bench(study: Path, invented: Invented) -> None:
     done("sheet", study)
 
 
-def go_on_to_the_report(study: Path, invented: Invented) -> None:
-    """Readings in two stages, a note, models, compromise, report."""
+def go_on_to_the_decisions(study: Path, invented: Invented) -> None:
+    """Readings in two stages, a note, models and a compromise that are kept."""
     every = sorted(runs_of(study))
     half = len(every) // 2
     fill(study, invented, every[:half], weighed=True)
@@ -93,6 +92,9 @@ def go_on_to_the_report(study: Path, invented: Invented) -> None:
     done("note", study, "--run", every[1], "--says", "excluded", "--because", "it was spilt")
     done("fit", study, "--keep", "--because", "as planned", "--role", invented.role)
     done("choose", study, "--keep", "--because", "agreed", "--role", invented.role)
-    done("fit", study)
-    done("choose", study)
-    done("report", study)
+
+
+def make_results(study: Path) -> None:
+    """Models, compromise, report."""
+    for command in ("fit", "choose", "report"):
+        done(command, study)
