@@ -67,6 +67,11 @@ _CUP = Option(
 _SPEED = Option(
     name="speed", default="low", words=("low", "high"), meaning="the speed whose value is taken"
 )
+_READ_AT = Option(
+    name="temperature", default=25.0, low=0.0, high=100.0, unit="°C",
+    meaning="at which all samples are read; say here which, where it is not the standard's 25",
+    mark="read",
+)  # fmt: skip
 _SPEED_RATIO = Option(
     name="speed ratio", default=10.0, low=1.001, meaning="high speed over low speed", mark="read"
 )
@@ -100,6 +105,7 @@ METHODS: tuple[Method, ...] = (
         standard="ASTM D562-10(2018)",
         typical=(80, 115),
         table=STORMER,
+        options=(_READ_AT,),
         notes=(
             "The table of load and Krebs units (70 to 500 g) is from memory, least sure at 340, "
             "440, 460 and 480 g: hold it against your copy of the standard.",
@@ -115,6 +121,7 @@ METHODS: tuple[Method, ...] = (
         standard="ASTM D562-10(2018)",
         typical=(80, 115),
         table=KREBS_TABLE,
+        options=(_READ_AT,),
         formula=f"{{{KREBS}}}",
         notes=_KREBS_NOTES,
     ),
@@ -128,6 +135,7 @@ METHODS: tuple[Method, ...] = (
         standard="ASTM D2196-20, method A",
         typical=(100, 10_000),
         table=ROTATIONAL,
+        options=(_READ_AT,),
         formula=f"{{{VISCOSITY}}}",
         notes=("It belongs to its spindle and speed: note both on the card.", _NO_CONVERSION),
     ),
@@ -141,7 +149,7 @@ METHODS: tuple[Method, ...] = (
         standard="ASTM D2196-20, method B",
         typical=(100, 10_000),
         table=TWO_SPEED,
-        options=(_SPEED,),
+        options=(_SPEED, _READ_AT),
         notes=("It belongs to its spindle and speed: note both on the card.", _NO_CONVERSION),
     ),
     Method(
@@ -154,6 +162,7 @@ METHODS: tuple[Method, ...] = (
         standard="ASTM D2196-20, method B",
         typical=(1, 8),
         table=TWO_SPEED,
+        options=(_READ_AT,),
         formula=f"{{{AT_LOW}}}/{{{AT_HIGH}}}",
         notes=(
             "Near 1 in an unthickened grind speaks of good dispersion; a thickener raises it too.",
@@ -169,7 +178,7 @@ METHODS: tuple[Method, ...] = (
         standard="ASTM D2196-20, method B",
         typical=(0.2, 1.1),
         table=TWO_SPEED,
-        options=(_SPEED_RATIO,),
+        options=(_SPEED_RATIO, _READ_AT),
         formula=f"1-LN({{{AT_LOW}}}/{{{AT_HIGH}}})/LN({{option:speed ratio}})",
         notes=("1 is Newtonian, less is shear-thinning, more is thickening under shear.",),
     ),

@@ -185,8 +185,16 @@ def with_methods(session: Session) -> Session:
     return replace(
         session,
         readings=with_computed(session.readings, derived.readings),
-        doubts=(*derived.doubts, *map(_contradicts, torn)),
+        doubts=tuple(_placed(one, plan) for one in (*derived.doubts, *map(_contradicts, torn))),
     )
+
+
+def _placed(doubt: Doubt, plan: Plan) -> Doubt:
+    """Name the batches and days of a doubt's runs, so that a note on one of them settles it."""
+    rows = [i for i, run in enumerate(plan.run) if run in doubt.runs]
+    batches = dict.fromkeys(b for i in rows if (b := plan.batch[i]) is not None)
+    days = dict.fromkeys(d for i in rows if (d := plan.day[i]) is not None)
+    return replace(doubt, batches=tuple(batches), days=tuple(days))
 
 
 def _contradicts(computed: Reading) -> Doubt:

@@ -31,8 +31,8 @@ from doe.methods.viscosity import (
 )
 from doe.study.finding import Finding
 
-# Temperature of the sample and what it may be off: read.
-_D562, _D2196 = (25.0, 0.2, "ASTM D562-10(2018), read"), (25.0, 0.5, "ASTM D2196-20, read")
+# What the temperature of a sample may be off: read.
+_D562, _D2196 = (0.2, "ASTM D562-10(2018), read"), (0.5, "ASTM D2196-20, read")
 
 
 def _stormer(unit: RawUnit, options: OptionValues) -> Computed:
@@ -40,7 +40,7 @@ def _stormer(unit: RawUnit, options: OptionValues) -> Computed:
         unit,
         {LOAD: True},
         lambda raw: float(krebs_units(np.array([raw[LOAD]]))[0]),
-        _off_temperature(unit, *_D562),
+        _off_temperature(unit, options, *_D562),
     )
     load = unit.values.get(LOAD)
     if load is None or LOADS_G[0] <= load <= LOADS_G[-1]:
@@ -57,7 +57,7 @@ def _stormer(unit: RawUnit, options: OptionValues) -> Computed:
 
 
 def _krebs(unit: RawUnit, options: OptionValues) -> Computed:
-    findings = _off_temperature(unit, *_D562)
+    findings = _off_temperature(unit, options, *_D562)
     read = unit.values.get(KREBS)
     if read is not None and not KREBS_UNITS[0] <= read <= KREBS_UNITS[-1]:
         findings += (
@@ -71,15 +71,16 @@ def _krebs(unit: RawUnit, options: OptionValues) -> Computed:
 
 
 def _rotational(unit: RawUnit, options: OptionValues) -> Computed:
-    return _as_read(unit, VISCOSITY)
+    return _as_read(unit, options, VISCOSITY)
 
 
 def _two_speed(unit: RawUnit, options: OptionValues) -> Computed:
-    return _as_read(unit, AT_HIGH if options.get("speed") == "high" else AT_LOW)
+    column = AT_HIGH if options.get("speed") == "high" else AT_LOW
+    return _as_read(unit, options, column)
 
 
-def _as_read(unit: RawUnit, column: str) -> Computed:
-    findings = _off_temperature(unit, *_D2196)
+def _as_read(unit: RawUnit, options: OptionValues, column: str) -> Computed:
+    findings = _off_temperature(unit, options, *_D2196)
     done = monotone_result(unit, {column: True}, lambda raw: raw[column], findings)
     return _above_zero(done)
 
@@ -91,7 +92,7 @@ def _thinning(unit: RawUnit, options: OptionValues) -> Computed:
         unit,
         {AT_LOW: True, AT_HIGH: False},
         lambda raw: float(shear_thinning_index(*_speeds(raw))[0]),
-        _off_temperature(unit, *_D2196),
+        _off_temperature(unit, options, *_D2196),
     )
     return _thickening(done, done.value is not None and done.flag == "ok" and done.value < 1.0)
 
@@ -104,7 +105,7 @@ def _index(unit: RawUnit, options: OptionValues) -> Computed:
         unit,
         {AT_LOW: False, AT_HIGH: True},
         lambda raw: float(index_from_speeds(*_speeds(raw), ratio)[0]),
-        _off_temperature(unit, *_D2196),
+        _off_temperature(unit, options, *_D2196),
     )
     return _thickening(done, done.value is not None and done.flag == "ok" and done.value > 1.0)
 
@@ -191,15 +192,19 @@ def _off_time(unit: RawUnit, name: str) -> tuple[Finding, ...]:
     )
 
 
-def _off_temperature(unit: RawUnit, due: float, within: float, source: str) -> tuple[Finding, ...]:
-    found = unit.values.get(TEMPERATURE)
+def _off_temperature(
+    unit: RawUnit, options: OptionValues, within: float, source: str
+) -> tuple[Finding, ...]:
+    found, due = unit.values.get(TEMPERATURE), number_option(options, "temperature")
     # The rounding of a decimal must not count as off.
     if found is None or abs(found - due) <= within + 1e-9:
         return ()
     return (
         doubt(
-            "the sample was read off the temperature of the standard.",
-            advice="Read all runs at one temperature; viscosity changes by some per cent a degree.",
+            f"the sample was read at {found:g} °C, where {due:g} ± {within:g} °C is due.",
+            advice="Read all runs at one temperature, as viscosity changes by some per cent a "
+            "degree; where all are read at another one, say so in the brief: "
+            f"with = {{ temperature = {found:g} }}.",
             source=source,
             temperature_c=found,
             due_c=due,

@@ -6,6 +6,7 @@ import pytest
 
 from analysis.lab.computing.viscosity import COMPUTE
 from analysis.lab.raw_unit import Computed, OptionValues, RawUnit
+from doe.methods.registry import METHODS
 from doe.study.readings import Flag, Reading
 
 
@@ -18,7 +19,9 @@ def _done(
         for name, (flag, value) in off.items()
     }
     unit = RawUnit(label="run 1", values=values or {}, off_scale=off_scale)
-    return COMPUTE[method](unit, options or {})
+    known = METHODS[method].options
+    defaults = {one.name: one.default for one in known if one.default is not None}
+    return COMPUTE[method](unit, {**defaults, **(options or {})})
 
 
 def _said(done: Computed) -> str:
@@ -48,6 +51,15 @@ def test_the_temperature_of_the_standard_is_held(temperature: float, n_doubts: i
 
     assert done.value == 82.0
     assert len(done.findings) == n_doubts
+
+
+def test_a_laboratory_that_reads_at_another_temperature_says_so_once() -> None:
+    """Many read at 23 °C; what counts is that all runs are read alike. The numbers are told."""
+    values = {"viscosity": 480.0, "temperature": 23.0}
+    doubted = _done("rotational viscosity", values)
+
+    assert "read at 23 °C, where 25 ± 0.5 °C is due" in _said(doubted)
+    assert _done("rotational viscosity", values, {"temperature": 23.0}).findings == ()
 
 
 def test_krebs_units_as_read_pass_through_and_far_ones_are_doubted() -> None:
