@@ -124,17 +124,23 @@ class _Grid:
         """Search the settings without steps anew at each of some marks."""
         found = [self.summit_on(numbers[0])]
         tasks = [(each, self.origin) for each in numbers]
+        held: list[Chart] = []
+        starts: list[tuple[int, FloatArray]] = []
+        held_at: list[FloatArray] = []
         for each, origin in (*tasks, *self._promising(places)):
             marks = self.lattice.marks(each)
-            held = held_chart(self.chart, self.lattice.columns, marks)
-            if held is None:
+            chart = held_chart(self.chart, self.lattice.columns, marks)
+            if chart is None:
                 continue
-            start = held.coordinates(self._settings(each[None, :], origin)[0])[0]
-            if held.contains(start[None, :])[0]:
-                top = climb(self.objective, [held], [(0, start)])[0]
-                exact = top.settings.copy()
-                exact[list(self.lattice.columns)] = marks
-                found.append(self._noted(exact))
+            start = chart.coordinates(self._settings(each[None, :], origin)[0])[0]
+            if chart.contains(start[None, :])[0]:
+                starts.append((len(held), start))
+                held.append(chart)
+                held_at.append(marks)
+        for top, marks in zip(climb(self.objective, held, starts), held_at, strict=True):
+            exact = top.settings.copy()
+            exact[list(self.lattice.columns)] = marks
+            found.append(self._noted(exact))
         return max(found, key=lambda one: one.score)
 
     def _promising(self, places: Sequence[Summit]) -> list[tuple[FloatArray, Summit]]:
