@@ -14,6 +14,7 @@ import matplotlib as mpl
 from matplotlib import font_manager
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 INK = "#1f2328"
@@ -96,8 +97,8 @@ def new_figure(width: float, height: float, title: str) -> Figure:
     """
     lines = wrap(title, int(width * 11.0))
     extra = 0.17 * lines.count("\n")
-    figure = Figure(figsize=(width, height + extra), layout="constrained", facecolor=PAPER)
-    figure.get_layout_engine().set(w_pad=0.06, h_pad=0.06)  # type: ignore[union-attr, call-arg] # stubs know the parent class only
+    layout = ConstrainedLayoutEngine(w_pad=0.06, h_pad=0.06)
+    figure = Figure(figsize=(width, height + extra), layout=layout, facecolor=PAPER)
     figure.suptitle(lines, x=0.01, ha="left", fontsize=TITLE_SIZE, color=INK, linespacing=1.25)
     return figure
 

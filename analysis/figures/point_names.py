@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -109,8 +110,8 @@ def _size_of(axes: Axes, words: str) -> tuple[float, float]:
     figure = axes.figure.get_figure(root=True)
     assert figure is not None
     trial = axes.text(0.5, 0.5, words, transform=axes.transAxes, fontsize=TICK_SIZE)
-    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call] # Agg has no types
-    box = trial.get_window_extent(renderer)
+    canvas: Any = FigureCanvasAgg(figure)
+    box = trial.get_window_extent(canvas.get_renderer())
     trial.remove()
     return float(box.width), float(box.height)
 

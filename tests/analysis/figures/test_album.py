@@ -6,6 +6,7 @@ import logging
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from itertools import chain, islice
+from typing import Any
 
 import numpy as np
 import pytest
@@ -46,9 +47,9 @@ def words_on(figure: Figure) -> str:
 def lies_on_paper(drawn: Drawn) -> bool:
     """Tell whether everything drawn lies on the figure."""
     figure = drawn.figure
-    FigureCanvasAgg(figure)
+    canvas: Any = FigureCanvasAgg(figure)
     with house_look():
-        box = figure.get_tightbbox(figure.canvas.get_renderer())  # type: ignore[attr-defined] # an Agg canvas
+        box = figure.get_tightbbox(canvas.get_renderer())
     width, height = figure.get_size_inches()
     inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= width and box.y1 <= height
     return bool(inside)
@@ -104,9 +105,9 @@ def test_long_names_of_any_script_lie_on_the_paper(
 def test_axis_labels_of_one_panel_do_not_overlap(long_album: tuple[Drawn, ...]) -> None:
     """Names under neighbouring panels keep apart."""
     drawn = next(drawn for drawn in long_album if drawn.kind == "effects")
-    FigureCanvasAgg(drawn.figure)
+    canvas: Any = FigureCanvasAgg(drawn.figure)
     with house_look():
-        renderer = drawn.figure.canvas.get_renderer()  # type: ignore[attr-defined] # an Agg canvas
+        renderer = canvas.get_renderer()
         boxes = [
             axes.xaxis.label.get_window_extent(renderer)
             for axes in drawn.figure.axes

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
@@ -20,8 +22,8 @@ def test_names_of_crowded_points_keep_off_points_and_one_another() -> None:
         axes.scatter(x, y)
         settle(figure)
         name_points(axes, Marked(x=x, y=y, labels=labels), [5, 4, 3, 2, 1, 0])
-        renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call] # Agg has no types
-        boxes = [one.get_window_extent(renderer) for one in axes.texts]
+        canvas: Any = FigureCanvasAgg(figure)
+        boxes = [one.get_window_extent(canvas.get_renderer()) for one in axes.texts]
     places = axes.transData.transform(np.column_stack([x, y]))
 
     assert sorted(one.get_text() for one in axes.texts) == sorted(labels)
