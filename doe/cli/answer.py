@@ -8,7 +8,7 @@ from typing import Any, Protocol, TypeVar
 
 import typer
 
-from doe.cli.screen import findings_text
+from doe.cli.screen import findings_text, with_study
 from doe.study.finding import Finding
 
 
@@ -35,6 +35,6 @@ def finish(outcome: T, as_json: bool, show: Callable[[T], str]) -> None:
     if as_json:
         print(json.dumps(outcome.contract(), ensure_ascii=False, allow_nan=False))
     else:
-        parts = [show(outcome).rstrip(), findings_text(outcome.findings)]
+        parts = [with_study(show(outcome).rstrip()), findings_text(outcome.findings)]
         print("\n\n".join(part for part in parts if part))
     raise typer.Exit(1 if outcome.is_no else 0)

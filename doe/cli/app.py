@@ -14,6 +14,7 @@ import typer
 from typer.exceptions import TyperException
 
 from doe.cli import commands
+from doe.cli.screen import study_typed, typed, with_study
 from doe.errors import DoeError, Fault
 
 app = typer.Typer(
@@ -44,6 +45,7 @@ def main() -> NoReturn:
 def run(arguments: list[str]) -> int:
     """Run one command in this process and give its exit status."""
     as_json = "--json" in arguments
+    study_typed.set(_study_in(arguments))
     try:
         status = typer.main.get_command(app).main(arguments, "millbase", standalone_mode=False)
     except DoeError as error:
@@ -62,6 +64,12 @@ def run(arguments: list[str]) -> int:
     return int(status or 0)
 
 
+def _study_in(arguments: list[str]) -> str:
+    """Find the study among the words of a command, as it is typed; STUDY where none is there."""
+    folders = [Path(word) for word in arguments[1:] if Path(word).is_dir()]
+    return typed(folders[0]) if folders else "STUDY"
+
+
 def _usage_fault(error: Any, arguments: list[str]) -> Fault:
     command = next((word for word in arguments if not word.startswith("-")), "")
     known = command in {
@@ -74,7 +82,7 @@ def _usage_fault(error: Any, arguments: list[str]) -> Fault:
 
 def _refuse(faults: tuple[Fault, ...], as_json: bool) -> int:
     for fault in faults:
-        print(fault.sentence(), file=sys.stderr)
+        print(with_study(fault.sentence()), file=sys.stderr)
     if as_json:
         every = [
             {"where": f.where, "what": f.what, "allowed": f.allowed, "do": f.do} for f in faults

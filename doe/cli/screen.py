@@ -8,12 +8,16 @@ import textwrap
 import time
 import unicodedata
 from collections.abc import Callable, Iterable, Sequence
+from contextvars import ContextVar
 from pathlib import Path
 
 from doe.study.finding import Finding
 
 WIDTH = 100  # columns; the common width of a terminal that shows a table and a margin
 _SIGNS = {"note": "·", "caution": "!", "stop": "✗"}
+
+# How the study of the command in hand is typed.
+study_typed: ContextVar[str] = ContextVar("study_typed", default="STUDY")
 
 
 def text_width(text: str) -> int:
@@ -67,7 +71,7 @@ def findings_text(findings: Iterable[Finding]) -> str:
     """Set findings as a list, the gravest first."""
     order = {"stop": 0, "caution": 1, "note": 2}
     return "\n".join(
-        _hanging(_SIGNS[f.level], f"{f.what} {f.advice}".strip())
+        _hanging(_SIGNS[f.level], with_study(f"{f.what} {f.advice}".strip()))
         for f in sorted(findings, key=lambda finding: order[finding.level])
     )
 
@@ -75,6 +79,11 @@ def findings_text(findings: Iterable[Finding]) -> str:
 def paragraph(text: str) -> str:
     """Fold a sentence or two to the width of the screen."""
     return textwrap.fill(text, WIDTH)
+
+
+def with_study(text: str) -> str:
+    """Write the study of the command in hand where advice has STUDY, ready to be typed."""
+    return re.sub(r"\bSTUDY\b", lambda _: study_typed.get(), text)
 
 
 def typed(path: Path) -> str:

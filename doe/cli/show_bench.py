@@ -33,7 +33,11 @@ def show_enter(outcome: EnterOutcome) -> str:
         lines.append(f"  corrected: run {one.old.run}, {one.old.response}: {change}")
     for old, new in done.corrections:
         lines.append(f"  corrected: {old.unit}, {old.what}: {old.value} → {new.value}")
-    waiting = [f"{name} of {count} runs" for name, count in outcome.waiting.items() if count]
+    waiting = [
+        f"{name} of {count} run{'' if count == 1 else 's'}"
+        for name, count in outcome.waiting.items()
+        if count
+    ]
     if waiting:
         lines.append(paragraph("Still waiting: " + ", ".join(waiting) + "."))
     else:

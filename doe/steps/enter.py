@@ -15,11 +15,13 @@ from doe.steps.deliveries import Delivery, read_deliveries
 from doe.steps.doubts import study_doubts
 from doe.steps.reading_doubts import shown_otherwise
 from doe.steps.session import Session, open_study, study_folder, with_methods
+from doe.study.brief import Response
 from doe.study.curves import Curve
 from doe.study.curves_merge import CurvesOutcome, merge_curves
 from doe.study.enter_merge import ActualsOutcome, MergeOutcome, merge_actuals, merge_readings
 from doe.study.finding import Finding
 from doe.study.hashes import content_hash
+from doe.study.names import fold
 from doe.study.raw_data import RawData
 from doe.study.readings import Actual, Reading, Readings
 
@@ -240,8 +242,19 @@ def waiting_runs(session: Session) -> dict[str, int]:
     if plan is None:
         return {}
     known = {(reading.response, reading.run) for reading in session.readings.current()}
+    gone = [note for note in session.choices.standing_notes() if note.says in ("lost", "excluded")]
+
+    def waits(response: Response, row: int) -> bool:
+        """Whether a reading is still to come: none is there, and no note says that none will."""
+        places = {"run": plan.run[row], "batch": plan.batch[row], "day": plan.day[row]}
+        return (response.name, plan.run[row]) not in known and not any(
+            places.get(note.subject) == note.number
+            and (note.response is None or fold(note.response) == fold(response.name))
+            for note in gone
+        )
+
     return {
-        response.name: sum((response.name, run) not in known for run in plan.run)
+        response.name: sum(waits(response, row) for row in range(len(plan)))
         for response in session.study.responses
         if not is_computed(response)
     }

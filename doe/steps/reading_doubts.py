@@ -36,9 +36,9 @@ def _why_impossible(study: Study, reading: Reading) -> str:
     if value is None or reading.flag != "ok":
         return ""
     if response.scale == "log" and value <= 0:
-        return "has no logarithm, and the brief gives this response a log scale"
+        return "has no logarithm, and this response is fitted on a log scale"
     if response.scale == "square root" and value < 0:
-        return "has no square root, and the brief gives this response that scale"
+        return "has no square root, and this response is fitted on that scale"
     if response.scale == "logit" and response.bounds is not None:
         low, high = response.bounds
         if not low < value < high:

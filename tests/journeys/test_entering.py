@@ -47,6 +47,19 @@ def test_a_workbook_may_be_entered_as_it_grows(bench: Path, millbase: Millbase) 
     assert every_file(bench) == before
 
 
+def test_a_run_that_is_noted_lost_waits_no_more(bench: Path, millbase: Millbase) -> None:
+    """Neither for one response alone, nor for any where the note names none."""
+    runs = sorted(runs_of(bench))
+    fill(bench, PAINT, runs[2:])
+    one, other = PAINT.truths
+    why = ("--says", "lost", "--because", "spilt")
+    done("note", bench, "--run", runs[0], "--response", one, *why)
+    done("note", bench, "--run", runs[1], *why)
+    answer = millbase("enter", bench, bench / WORKBOOK)
+
+    assert f"Still waiting: {other} of 1 run." in answer.out
+
+
 def test_a_blank_cell_never_erases(bench: Path, millbase: Millbase) -> None:
     """A workbook with fewer readings than stand takes nothing back."""
     empty = (bench / WORKBOOK).read_bytes()

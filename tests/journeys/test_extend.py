@@ -260,7 +260,7 @@ def test_a_study_without_data_is_to_be_planned_anew(tmp_path: Path, millbase: Mi
     answer = millbase("extend", study, "--for", "check")
 
     assert answer.status == 2
-    assert "plan STUDY --replace" in answer.err
+    assert f"plan {study} --replace" in answer.err
 
 
 @pytest.fixture(scope="module")

@@ -17,6 +17,8 @@ from doe.study.settings import BoolArray
 
 # Below this the t of an interval is more than a third wider than with many.
 _FEW_DF = 4
+# Closer than this both are printed alike.
+_SEEN_DF = 0.5
 # Clusters fewer than twenty make the estimate from them too small as a rule.
 _FEW_CLUSTERS = 20
 # Errors that differ by more than this part tell different stories.
@@ -163,11 +165,14 @@ def freedom_words(
     told, full, n = freedom.within[0], counted.within[0], int(on_scale.sum())
     thin = told < _FEW_DF or n <= len(fit.coefficients)
     against = f" They stand against {len(fit.coefficients)} coefficients." if thin else ""
+    fewer = f", not the {full:g} that there would be if all had been read"
+    if full - told < _SEEN_DF:
+        fewer = ""
     yield Finding(
         level="caution" if thin else "note",
         what=f"Of {len(on_scale)} readings {n} lie on the scale: they tell the scatter with "
-        f"{told:.1f} degrees of freedom, not the {full:g} that there would be if all had been "
-        f"read.{against} Intervals allow for it, and are an approximation all the same.",
+        f"{told:.1f} degrees of freedom{fewer}.{against} Intervals allow for it, and are an "
+        "approximation all the same.",
         evidence={
             "readings on the scale": n,
             "degrees of freedom": float(f"{told:.3g}"),

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from doe.cli.app import run
 from doe.cli.screen import (
     WIDTH,
     findings_text,
     paragraph,
     shortened,
+    study_typed,
     tell,
     text_table,
     text_width,
+    with_study,
 )
 from doe.study.finding import Finding
 
@@ -100,3 +105,20 @@ def test_progress_goes_to_standard_error(capsys: pytest.CaptureFixture[str]) -> 
     tell("Reading …")
 
     assert capsys.readouterr() == ("", "Reading …\n")
+
+
+def test_advice_names_the_study_of_the_command_in_hand(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is to be typed next can be typed as it stands."""
+    (tmp_path / "study.toml").write_text(
+        'format = 1\n[study]\ntitle = "x"\n[[factor]]\nname = "dose"\nlow = 1\nhigh = 2\n'
+        '[[response]]\nname = "y"\n',
+        encoding="utf-8",
+    )
+    assert run(["extend", str(tmp_path), "--for", "check"]) == 2
+    said = capsys.readouterr().err
+    assert "STUDY" not in said
+    token = study_typed.set("brick")
+    assert with_study("millbase confirm STUDY, STUDYING") == "millbase confirm brick, STUDYING"
+    study_typed.reset(token)
