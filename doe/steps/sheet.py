@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from doe.errors import StudyError
+from doe.layouts.extending.joining import without_runs
 from doe.methods.registry import has_readings
 from doe.sheets.cards import cards_pdf
 from doe.sheets.labels import labels_pdf
@@ -18,6 +19,7 @@ from doe.steps.session import Session, open_study
 from doe.study.brief import Study
 from doe.study.finding import Finding
 from doe.study.names import fold, match_name
+from doe.study.plan import Plan
 
 WORKBOOK, CARDS, LABELS = "sheets/bench.xlsx", "sheets/cards.pdf", "sheets/labels.pdf"
 
@@ -58,11 +60,23 @@ def make_sheets(path: Path, *, wanted: Sequence[str] = (), replace: bool = False
 def _all_files(session: Session) -> dict[str, bytes]:
     plan, study = session.needed_plan(), session.study
     raw = session.raw.tables
+    waiting = _still_to_make(session, plan)
     return {
         WORKBOOK: workbook_bytes(study, plan, session.readings, session.actuals, raw),
-        CARDS: cards_pdf(study, plan),
-        LABELS: labels_pdf(study, plan),
+        CARDS: cards_pdf(study, waiting),
+        LABELS: labels_pdf(study, waiting),
     }
+
+
+def _still_to_make(session: Session, plan: Plan) -> Plan:
+    """Leave out the batches of which every run has told something; all stay where none waits."""
+    known = set(session.runs_with_data(plan))
+    batch = [
+        run if b is None else ("batch", b) for run, b in zip(plan.run, plan.batch, strict=True)
+    ]
+    open_ = {b for run, b in zip(plan.run, batch, strict=True) if run not in known}
+    made = [run for run, b in zip(plan.run, batch, strict=True) if b not in open_]
+    return without_runs(plan, made) if open_ else plan
 
 
 def _lab_files(session: Session, wanted: Sequence[str]) -> dict[str, bytes]:
