@@ -34,6 +34,8 @@ _CHANGED: Mapping[str, str] = {
     "region": "ranges, limits or stages of the brief",
     "goals": "goals of the brief (responses, limits of acceptance, prices)",
     "choices": "choices (models, settings kept)",
+    "readings": "readings of the runs that it was foretold from",
+    "actuals": "what was weighed and set in those runs",
 }
 
 
@@ -116,10 +118,24 @@ def changed_since(session: Session, entry: Confirmation) -> tuple[str, ...]:
 
 
 def frozen_inputs(session: Session, runs: tuple[int, ...]) -> dict[str, str]:
-    """Give the hashes that a round of such runs names; its own notes and taking in stand aside."""
+    """Give the hashes that a round of such runs names; its own notes and taking in stand aside.
+
+    Readings and actuals are those of earlier runs that the models may rest on.
+    """
     marks = session.inputs()
+    earlier = session.without(_aside(session, runs)).inputs()
     marks["choices"] = _choices_mark(session, runs)
-    return marks
+    return {**marks, "readings": earlier["readings"], "actuals": earlier["actuals"]}
+
+
+def _aside(session: Session, runs: tuple[int, ...]) -> set[int]:
+    """Give the runs from a round on, and those of confirmations that were not taken in."""
+    plan = session.plan
+    if plan is None:
+        return set()
+    rows = list(zip(plan.run, plan.round, plan.kind, strict=True))
+    untaken = {of for _, of, kind in rows if kind == "confirm"} - session.choices.rounds_taken_in
+    return {run for run, of, _ in rows if run >= min(runs) or of in untaken}
 
 
 def _choices_mark(session: Session, runs: tuple[int, ...]) -> str:

@@ -25,5 +25,5 @@ def _line(judged: JudgedRound) -> StatusLine:
     if outcome.state == "waiting":
         return StatusLine(state="waiting", text=judged.waiting_words())
     taken = " Taken into the models." if judged.taken_in else ""
-    state: State = "done" if outcome.passed else "doubtful"
+    state: State = "done" if outcome.passed and not judged.changed else "doubtful"
     return StatusLine(state=state, text=f"{judged.verdict_words()}{taken}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -72,20 +72,25 @@ class Session:
 
     def as_of(self, last_run: int) -> Session:
         """Give the inputs as they would be without the runs after one, and what they told."""
+        runs = () if self.plan is None else self.plan.run
+        return self.without({run for run in runs if run > last_run})
+
+    def without(self, gone: Set[int]) -> Session:
+        """Give the inputs as they would be without some runs, and what they told."""
         if self.plan is None:
             return self
-        plan = without_runs(self.plan, [run for run in self.plan.run if run > last_run])
+        whole, plan = self.plan, without_runs(self.plan, gone)
 
-        def is_later(one: Actual) -> bool:
-            """Whether all runs of its unit are later ones."""
-            there = (runs_with_data(some, Readings(), (one,)) for some in (self.plan, plan) if some)
-            return [bool(runs) for runs in there] == [True, False]
+        def goes(one: Actual) -> bool:
+            """Whether all runs of its unit go."""
+            left, before = (runs_with_data(some, Readings(), (one,)) for some in (plan, whole))
+            return bool(before) and not left
 
         return replace(
             self,
             plan=plan,
-            readings=Readings(rows=tuple(r for r in self.readings.rows if r.run <= last_run)),
-            actuals=tuple(one for one in self.actuals if not is_later(one)),
+            readings=Readings(rows=tuple(r for r in self.readings.rows if r.run not in gone)),
+            actuals=tuple(one for one in self.actuals if not goes(one)),
         )
 
     def seed(self, asked: int | None) -> int:

@@ -78,3 +78,7 @@ def test_an_earlier_reading_that_is_corrected_ends_the_match_whatever_came_later
     _write(folder / "mended.csv", ["run,viscosity", f"1,{was.value + 40}"])
     enter_files(folder, [folder / "mended.csv"], correct=True, because="misread")
     assert not _matches(folder)
+    checked = check_study(folder)
+    (line,) = [one for one in checked.status if one.text.startswith("Confirmation 1")]
+    assert line.state == "doubtful", "it was foretold from the reading as it was"
+    assert any("readings of the runs that it was foretold from" in f.what for f in checked.findings)
