@@ -27,6 +27,7 @@ RowForm = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
 
 # The mode of a batch's deviate is only where the nodes are put: no result hangs on its digits.
 _MODE_STEPS, _MODE_CLOSE = 60, 1e-8
+_MODE_ROUNDING = 1e-11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -184,7 +185,10 @@ def _modes(
         a = fixed + tau * task.loading * (u @ Z)
         value, first, second = task.form(a)
         h = Z @ (task.weight * value) - u**2 / 2.0
-        worse = ~(h >= height - 1e-12)
+        if np.isnan(h).any():
+            break  # outside the domain
+        # A fall by no more than rounding is none.
+        worse = ~(h >= height - _MODE_ROUNDING * (1.0 + np.abs(height)))
         if worse.any():
             step = np.where(worse, step / 2.0, 0.0)
             u = np.where(worse, u - step, u)

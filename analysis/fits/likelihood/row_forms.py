@@ -80,6 +80,10 @@ def poisson_form(y: FloatArray) -> RowForm:
     return form
 
 
+# Least ln α that a negative binomial is fitted with: a variance μ + μ²/3 300 000.
+LEAST_MORE = -15.0
+
+
 def negative_binomial_form(y: FloatArray) -> RowForm:
     """Make the form of counts that scatter more; predictors ln mean and ln α, variance μ + αμ².
 
@@ -87,13 +91,18 @@ def negative_binomial_form(y: FloatArray) -> RowForm:
         The form called NB2: Cameron and Trivedi (1986), J. Appl. Econometrics 1, 29-53.
     """
     constant = special.gammaln(y + 1.0)
+    some = np.maximum(y, 1.0)
+    rising = special.gammaln(some)
 
     def form(a: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         eta = a[0]
         mu, r = np.exp(eta), np.exp(-a[1])
         s = r + mu
-        value = special.gammaln(y + r) - special.gammaln(r) - constant
-        value = value + r * np.log(r / s) + y * (eta - np.log(s))
+        # ln Γ(y + r)/Γ(r), which loses all digits as a difference where counts are near Poisson's.
+        value = np.where(y > 0.0, rising - special.betaln(r, some), 0.0) - constant
+        value = value - r * np.log1p(mu / r) + y * (eta - np.log(s))
+        # So little more scatter is none, and digits run out where it is looked for: no domain.
+        value = np.where(a[1] < LEAST_MORE, np.nan, value)
         by_r = special.digamma(y + r) - special.digamma(r) + np.log(r / s) + (mu - y) / s
         twice = special.polygamma(1, y + r) - special.polygamma(1, r)
         twice = twice + 1.0 / r - 2.0 / s + (y + r) / s**2
