@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
+from itertools import chain, islice
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from analysis.choice.influential import (
 )
 from analysis.choice.limit_prices import LimitPrices
 from analysis.choice.trade_offs import TradeOffs
-from analysis.figures.album import make_album
+from analysis.figures.album import FIGURES, make_album
 from analysis.figures.album_request import AlbumRequest
 from analysis.figures.drawn import Drawn
 from analysis.fits.assessment import UnitEffects
@@ -144,6 +145,13 @@ def masonry(rename: tuple[tuple[str, str], ...] = ()) -> Masonry:
 def album_of(rename: tuple[tuple[str, str], ...] = ()) -> tuple[Drawn, ...]:
     """Draw every figure of the study."""
     return make_album(request_of(masonry(rename)))
+
+
+def first_figures(rename: tuple[tuple[str, str], ...], n: int) -> tuple[Drawn, ...]:
+    """Draw the first few figures alone, where all of them would show nothing more."""
+    request = request_of(masonry(rename))
+    kinds = (kind.draw(request) for kind in FIGURES.values())
+    return tuple(islice(chain.from_iterable(kinds), n))
 
 
 def request_of(study: Masonry) -> AlbumRequest:

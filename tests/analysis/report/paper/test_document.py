@@ -21,7 +21,7 @@ from doe.sheets.wording import FOLLOW
 from tests.analysis.report.masonry import (
     HARD_NAMES,
     PROVENANCE,
-    album_of,
+    first_figures,
     full_content,
     masonry,
 )
@@ -34,7 +34,7 @@ NEEDS_READER = pytest.mark.skipif(
 @cache
 def hard_page() -> Page:
     """Give the page of the study with names of every kind, and a few of its figures."""
-    content = full_content(masonry(HARD_NAMES), album_of(HARD_NAMES)[:4])
+    content = full_content(masonry(HARD_NAMES), first_figures(HARD_NAMES, 4))
     return make_page(content)
 
 
