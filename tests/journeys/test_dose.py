@@ -94,7 +94,7 @@ def test_the_whole_way_from_pigment_to_plan(study: Path, millbase: Millbase) -> 
     again = millbase("dose", study, "--write")
     assert "settings already" in again.out
     assert (study / "study.toml").read_text(encoding="utf-8") == now
-    assert millbase("plan", study).status == 0
+    assert millbase("plan", study, "--starts", 12).status == 0
 
 
 def test_readings_are_never_overwritten_silently(study: Path, millbase: Millbase) -> None:

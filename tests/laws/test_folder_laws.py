@@ -55,7 +55,7 @@ STUDY = parse_brief(BRIEF.encode())
 LABELS = {"neutraliser": ("=ammonia", 'sodium "hydroxide"')}
 
 # Enough to meet every flag and collision, few enough for a suite that runs on two cores.
-LAW = settings(max_examples=40, deadline=None)
+LAW = settings(max_examples=20, deadline=None)
 # Text as a person may type it: no surrogates, no NUL, and not blank, since blank cells are blank.
 WORDS = st.text(
     st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), min_size=1, max_size=12

@@ -68,7 +68,7 @@ def _rows(values: Any) -> Counter[tuple[float, ...]]:
     return Counter(tuple(np.nan_to_num(row, nan=-1e9).round(9).tolist()) for row in values)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(plans())
 def test_randomising_keeps_the_set_of_runs(drawn: tuple[Study, str, int, Plan]) -> None:
     """Bench order adds controls and takes nothing away."""
@@ -81,7 +81,7 @@ def test_randomising_keeps_the_set_of_runs(drawn: tuple[Study, str, int, Plan]) 
     assert Counter(plan.kind[i] for i in kept) == Counter(runs.kind)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(plans())
 def test_the_same_seed_gives_the_same_plan(drawn: tuple[Study, str, int, Plan]) -> None:
     """Nothing but the seed decides the order."""
@@ -93,7 +93,7 @@ def test_the_same_seed_gives_the_same_plan(drawn: tuple[Study, str, int, Plan]) 
     assert (again.day, again.batch, again.kind) == (plan.day, plan.batch, plan.kind)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(briefs(), st.sampled_from(CLASSIC), st.sampled_from(["linear", "quadratic"]))
 def test_runs_lie_in_the_region_and_estimate_the_model(study: Study, name: str, model: str) -> None:
     """Or the layout is refused in a sentence."""
@@ -109,7 +109,7 @@ def test_runs_lie_in_the_region_and_estimate_the_model(study: Study, name: str, 
     assert len(runs) == len(runs.kind)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(plans(), st.integers(0, 1000))
 def test_renaming_factors_only_renames_columns(
     drawn: tuple[Study, str, int, Plan], salt: int
@@ -133,7 +133,7 @@ def test_renaming_factors_only_renames_columns(
     np.testing.assert_array_equal(made[0].values, made[1].values)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.permutations(range(4)), st.sampled_from(["central composite", "Box-Behnken"]))
 def test_reordering_factors_permutes_columns(order: list[int], name: str) -> None:
     """The set of runs of a symmetric layout goes with its factors."""
@@ -145,7 +145,7 @@ def test_reordering_factors_permutes_columns(order: list[int], name: str) -> Non
     assert _rows(moved.values) == _rows(np.asarray(plain.values)[:, order])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(plans())
 def test_no_day_holds_more_batches_than_it_can(drawn: tuple[Study, str, int, Plan]) -> None:
     """Controls are batches, too."""

@@ -65,7 +65,7 @@ def region_or_none(brief: dict[str, Any]) -> Region | None:
         return None
 
 
-SLOW = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+SLOW = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 
 
 @SLOW

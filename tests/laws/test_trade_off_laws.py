@@ -66,7 +66,7 @@ def sampled(search: Search) -> FloatArray:
     return sample_region(search.book.region, DENSE, np.random.default_rng(77))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     arrays.arrays(
         np.float64,
