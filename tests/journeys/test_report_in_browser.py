@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from analysis.report.page import render_report
-from tests.analysis.report.masonry import album_of, full_content, masonry
+from tests.analysis.report.masonry import first_figures, full_content, masonry
 
 BROWSER = next(
     (
@@ -25,6 +25,8 @@ BROWSER = next(
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="2026-11-25: no browser on this machine")
 
 # A page beside the report opens it in a frame of a given width and writes down what sticks out.
+# Pictures of several shapes, wide and square; all of them would show nothing more.
+PICTURES = 10
 PROBE = """<!DOCTYPE html><meta charset="utf-8"><title>waiting</title>
 <iframe id="frame" src="report.html" style="width:{width}px;height:900px;border:0"></iframe>
 <pre id="found"></pre>
@@ -75,7 +77,7 @@ def browse(folder: Path, *arguments: str, page: str = "report.html") -> tuple[st
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the report of the invented study."""
     path = tmp_path_factory.mktemp("report")
-    page = render_report(full_content(masonry(), album_of()))
+    page = render_report(full_content(masonry(), first_figures((), PICTURES)))
     (path / "report.html").write_text(page, encoding="utf-8")
     return path
 
@@ -113,7 +115,7 @@ def test_the_main_headings_and_every_figure_are_there(folder: Path) -> None:
 
     assert order == sorted(order)
     assert headings[0] == masonry().study.about.title
-    assert found["pictures"] == len(album_of())
+    assert found["pictures"] == PICTURES
     assert found["flat"] == 0
 
 

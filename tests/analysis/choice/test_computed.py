@@ -59,7 +59,7 @@ def problem(kind: str, seed: int) -> tuple[Study, Region, dict[str, Surface]]:
 
 @pytest.mark.parametrize("within_limits", [False, True])
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "held dose"])
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1])
 def test_no_sampled_recipe_beats_the_search(kind: str, seed: int, within_limits: bool) -> None:
     """Twenty thousand recipes of the region, levels that lack the dose among them."""
     study, region, surfaces = problem(kind, seed)

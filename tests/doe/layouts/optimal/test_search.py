@@ -32,7 +32,7 @@ def _wanted(study: Study, n: int, **more: Any) -> Wanted:
 TWO = a_study(RANGES[:2])
 
 
-@pytest.mark.parametrize("seed", [3, 4])
+@pytest.mark.parametrize("seed", [3])
 def test_more_batches_of_chains_never_give_a_worse_plan(seed: int) -> None:
     """The first ones are the same whatever their number; the mesh alone may cost a hair."""
     wanted = _wanted(a_study(RANGES[:5]), 24, rounds=0, seed=seed)
