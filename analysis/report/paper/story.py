@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, MutableMapping
 
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     KeepTogether,
     PageBreak,
@@ -18,7 +19,7 @@ from analysis.report.blocks import Block, FiguresBlock, Section
 from analysis.report.decision import Decision
 from analysis.report.page import Page
 from analysis.report.paper.headings import Heading, Place
-from analysis.report.paper.looks import FAINT, INNER, MARK, RULE, bold, of_markup, said
+from analysis.report.paper.looks import DEEP, FAINT, INNER, MARK, RULE, bold, of_markup, said
 from analysis.report.paper.pictures import picture_rows
 from analysis.report.paper.piece import Piece
 from analysis.report.paper.tables import bare_tables, numbered_table
@@ -43,6 +44,8 @@ _FINDING = TableStyle(
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE),
     ]
 )
+# Part of a page; where so much is free, what stands above has run over from the page before.
+RUN_OVER = 0.55
 _STOP = TableStyle([("LINEBEFORE", (0, 0), (0, 0), 2.5, MARK), ("LEFTPADDING", (0, 0), (0, 0), 6)])
 
 
@@ -81,9 +84,12 @@ def decision_story(decision: Decision, pages: MutableMapping[str, int]) -> Itera
 def sections_story(
     page: Page, pictures: Mapping[int, PaperPicture], pages: MutableMapping[str, int]
 ) -> Iterator[Flowable]:
-    """Set every section on a page of its own beginning."""
-    for section in page.sections:
-        yield PageBreak()
+    """Set every section on a page of its own beginning.
+
+    The first goes on below the last lines of a decision that took a little more than a page.
+    """
+    for i, section in enumerate(page.sections):
+        yield PageBreak() if i else CondPageBreak(RUN_OVER * DEEP)
         yield from _section(section, pictures, pages)
 
 

@@ -132,6 +132,23 @@ def test_the_contents_lead_to_the_right_pages(read_pages: list[str], tmp_path: P
 
 
 @NEEDS_READER
+@pytest.mark.parametrize("lines", [0, 12, 18, 24])
+def test_a_decision_that_runs_over_leaves_no_page_nearly_empty(lines: int, tmp_path: Path) -> None:
+    """The first part goes on below its last lines, and begins a page of its own otherwise."""
+    page = hard_page()
+    longer = (*page.decision.next_steps, *(f"Step {n}." for n in range(lines)))
+    page = replace(
+        page, decision=replace(page.decision, next_steps=longer), sections=page.sections[:1]
+    )
+    read = _read(report_pdf(page), tmp_path)
+    head = _bare(f"{page.sections[0].number} {page.sections[0].title}")
+    begins = next(i for i, text in enumerate(read) if i > 0 and head in _bare(text))
+
+    for text in read[1:begins]:
+        assert len([line for line in text.splitlines() if line.strip()]) > 20
+
+
+@NEEDS_READER
 def test_every_cell_of_every_table_is_on_the_paper(read_pages: list[str]) -> None:
     """Nothing is cut at the edge of a cell; wrapped words are compared word by word."""
     page, words = hard_page(), set(" ".join(read_pages).split())
