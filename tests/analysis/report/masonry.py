@@ -143,8 +143,11 @@ def masonry(rename: tuple[tuple[str, str], ...] = ()) -> Masonry:
 
 @cache
 def album_of(rename: tuple[tuple[str, str], ...] = ()) -> tuple[Drawn, ...]:
-    """Draw every figure of the study."""
-    return make_album(request_of(masonry(rename)))
+    """Draw every figure of the study; with other names those of the response that has one."""
+    request = request_of(masonry(rename))
+    named = {new for _, new in rename}
+    fitted = {name: one for name, one in request.fitted.items() if not named or name in named}
+    return make_album(replace(request, fitted=fitted))
 
 
 def first_figures(rename: tuple[tuple[str, str], ...], n: int) -> tuple[Drawn, ...]:
