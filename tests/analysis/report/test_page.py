@@ -18,6 +18,7 @@ from tests.analysis.report.masonry import (
     HARD_NAMES,
     PROVENANCE,
     album_of,
+    first_figures,
     full_content,
     masonry,
 )
@@ -51,7 +52,7 @@ class Outline(HTMLParser):
 @pytest.fixture(scope="module")
 def album() -> tuple[Drawn, ...]:
     """All figures of the invented study."""
-    return album_of()
+    return first_figures((), 12)
 
 
 @pytest.fixture(scope="module")
