@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib import patheffects
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
 from matplotlib.colors import BoundaryNorm
 from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
@@ -260,9 +261,9 @@ def add_legend(figure: Figure, keys: list[Artist], *, columns: int = 2) -> None:
         )  # fmt: skip
 
 
-def add_scale(figure: Figure, filled: object, axes: Axes, words: str) -> None:
+def add_scale(figure: Figure, filled: ScalarMappable, axes: Axes, words: str) -> None:
     """Set the colour scale beside the picture, with name and unit."""
-    bar = figure.colorbar(filled, ax=axes, shrink=0.9, aspect=26, pad=0.03)  # type: ignore[arg-type] # stubs want a mappable, which a contour set is
+    bar = figure.colorbar(filled, ax=axes, shrink=0.9, aspect=26, pad=0.03)
     bar.set_label(wrap(words, 34), fontsize=LABEL_SIZE, color=INK)
     bar.ax.tick_params(labelsize=TICK_SIZE, labelcolor=INK, width=0.7, length=3)
     bar.ax.yaxis.set_major_formatter(lambda value, _: number_text(value))

@@ -285,7 +285,8 @@ def test_selection_drops_what_does_nothing_and_keeps_what_acts() -> None:
 
 
 def _take(data: ResponseData, kept: list[int]) -> ResponseData:
-    names = ("run", "repeats", "kind", "control", "batch", "day", "sample", "panel", "block", "order")  # fmt: skip # noqa: E501
+    units = ("batch", "day", "sample", "panel", "block")
+    names = ("run", "repeats", "kind", "control", *units, "order")
     parts = {name: tuple(getattr(data, name)[i] for i in kept) for name in names}
     rows = np.array(kept)
     return replace(data, planned=data.planned.take(rows), actual=data.actual.take(rows), **parts)

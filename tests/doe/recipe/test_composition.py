@@ -159,10 +159,13 @@ def test_grams_of_a_level_tell_its_dose() -> None:
 
 def test_cost_hangs_on_the_level() -> None:
     """4 g as supplied at 10 per kg, the rest free."""
+    pigment, millbase = brief().pigment, brief().millbase
+    assert pigment is not None
+    assert millbase is not None
     study = bare(price_per_kg=10.0).model_copy(
         update={
-            "pigment": brief().pigment.model_copy(update={"price_per_kg": 0.0}),  # type: ignore[union-attr]
-            "millbase": brief().millbase.model_copy(update={"balance_price_per_kg": 0.0}),  # type: ignore[union-attr]
+            "pigment": pigment.model_copy(update={"price_per_kg": 0.0}),
+            "millbase": millbase.model_copy(update={"balance_price_per_kg": 0.0}),
         }
     )
     batch = compose(study, {"dose": 2.0, "chemistry": "new"}, "mill base")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -43,9 +44,9 @@ def study(tmp_path: Path) -> Path:
     return folder
 
 
-def says(study: Path, word: Says, **about: int) -> str:
+def says(study: Path, word: Says, **about: Any) -> str:
     """Note it, with a reason."""
-    return note_study(study, NoteOptions(says=word, because="measured again", **about)).sentence  # type: ignore[arg-type]
+    return note_study(study, NoteOptions(says=word, because="measured again", **about)).sentence
 
 
 def left_out(study: Path) -> set[int]:

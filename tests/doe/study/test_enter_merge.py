@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -11,9 +12,9 @@ from doe.study.enter_merge import merge_actuals, merge_readings
 from doe.study.readings import Actual, Reading, Readings
 
 
-def _reading(run: int, value: float | None, **more: object) -> Reading:
+def _reading(run: int, value: float | None, **more: Any) -> Reading:
     first = Reading(id=0, run=run, response="viscosity", value=value)
-    return replace(first, **more)  # type: ignore[arg-type] # fields by name, checked when made
+    return replace(first, **more)
 
 
 def _entered(*readings: Reading) -> Readings:
@@ -50,9 +51,9 @@ def test_digits_that_a_spreadsheet_drops_are_no_correction() -> None:
     "more",
     [{"run": 2}, {"panel": 1}, {"age_d": 7.0}, {"repeat": 2}, {"response": "gloss"}],
 )
-def test_every_part_of_the_key_makes_another_reading(more: dict[str, object]) -> None:
+def test_every_part_of_the_key_makes_another_reading(more: dict[str, Any]) -> None:
     """Run, panel, age, repeat and response."""
-    other = replace(_reading(1, 6.0), **more)  # type: ignore[arg-type] # fields by name
+    other = replace(_reading(1, 6.0), **more)
     outcome = merge_readings(_entered(_reading(1, 5.0)), [other])
 
     assert len(outcome.added) == 1

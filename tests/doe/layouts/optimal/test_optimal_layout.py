@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -25,8 +27,8 @@ def study() -> Study:
 
 
 def _request(study: Study, **wishes: object) -> Request:
-    options = {"seed": 3, "starts": 4, **wishes}
-    return Request(study=study, coding=coding_of(study), region=region_of(study), **options)  # type: ignore[arg-type]  # wishes vary by test
+    options: dict[str, Any] = {"seed": 3, "starts": 4, **wishes}
+    return Request(study=study, coding=coding_of(study), region=region_of(study), **options)
 
 
 def _runs(study: Study, **wishes: object) -> LayoutRuns:
