@@ -27,7 +27,8 @@ from tests.analysis.report.masonry import (
 )
 
 NEEDS_READER = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no independent reader of PDF on this machine"
+    shutil.which("pdftotext") is None,
+    reason="2026-11-28: no independent reader of PDF on this machine",
 )
 
 
